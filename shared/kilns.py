@@ -36,9 +36,7 @@ class Circuit(Record):
 
     @model_validator(mode="after")
     def _legs_agree(self) -> Self:
-        if self.on_legs is not None and (
-            len(self.on_legs) != self.legs or len(set(self.on_legs)) != len(self.on_legs)
-        ):
+        if self.on_legs is not None and (len(self.on_legs) != self.legs or len(set(self.on_legs)) != len(self.on_legs)):
             raise PydanticCustomError("on_legs", "on_legs must name as many different legs as legs says")
         return self
 

@@ -67,7 +67,8 @@ class Profile(Record):
     def _segments_stand_in_one_place(self) -> Self:
         if bool(self.sizes) == bool(self.own_segments):
             raise PydanticCustomError(
-                "segments", "needs either segments of its own or [[profiles.sizes]] with segments, not both or neither"
+                "segments",
+                "needs either segments of its own or [[profiles.sizes]] with segments, not both or neither",
             )
         if bool(self.sizes) != (self.sized_by is not None):
             raise PydanticCustomError("sized_by", "sized_by and [[profiles.sizes]] go together; give both or neither")

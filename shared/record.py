@@ -24,7 +24,9 @@ class Record(BaseModel):
     )
 
 
-Identifier = Annotated[str, StringConstraints(min_length=1, max_length=60, pattern=r"^[^\s;,:=\[\]][^;,:=\[\]\n\r\t]*$")]
+Identifier = Annotated[
+    str, StringConstraints(min_length=1, max_length=60, pattern=r"^[^\s;,:=\[\]][^;,:=\[\]\n\r\t]*$")
+]
 """An id: any short text without ``; , : = [ ]`` or line breaks."""
 
 Label = Annotated[str, StringConstraints(min_length=1, max_length=200)]

@@ -145,8 +145,11 @@ def _read_temperature(value: object, info: ValidationInfo) -> float:
         raise PydanticCustomError(
             "temperature",
             "is not a temperature a studio meets; write one between {low} and {high} °{unit}",
-            {"low": -60 if unit_of(info) == "C" else -76, "high": 2000 if unit_of(info) == "C" else 3632,
-             "unit": unit_of(info)},
+            {
+                "low": -60 if unit_of(info) == "C" else -76,
+                "high": 2000 if unit_of(info) == "C" else 3632,
+                "unit": unit_of(info),
+            },
         )
     return temperature_c
 

@@ -1,0 +1,130 @@
+"""The plan: which loads are fired together, in which kiln, when; and what could not be done."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import BeforeValidator, Field, PlainSerializer, SerializationInfo, ValidationInfo
+
+from shared.clock import Minute, Moment
+from shared.record import NotNegative, Record
+from shared.units import RateKPerHour, TemperatureC
+
+
+def _hours_to_minutes(value: object, info: ValidationInfo) -> object:
+    # Files count a hold in hours, the code in minutes.
+    if isinstance(info.context, dict) and isinstance(value, int | float) and not isinstance(value, bool):
+        return value * 60.0
+    return value
+
+
+def _minutes_to_hours(value: float, info: SerializationInfo) -> Any:
+    return round(value / 60.0, 9) if isinstance(info.context, dict) else value
+
+
+HoldMinutes = Annotated[float, BeforeValidator(_hours_to_minutes), PlainSerializer(_minutes_to_hours), Field(ge=0)]
+
+
+class PlannedSegment(Record):
+    """A segment as it will run. ``reached_at`` is when its target is reached."""
+
+    rate_k_per_hour: RateKPerHour = Field(alias="rate")
+    to_c: TemperatureC = Field(alias="to")
+    hold_minutes: HoldMinutes = Field(alias="hold_hours")
+    reached_at: Moment
+    hold_ends_at: Moment
+
+
+class Firing(Record):
+    """One firing of one kiln. The meaning of each time stands in the plan file's contract.
+
+    ``size_row`` counts the profile's sizes from 0. ``share_used`` is the part of the kiln's height that the layers
+    take times the mean part of the shelf in use, so 1 is a kiln with no room left.
+    """
+
+    id: str
+    kiln: str
+    profile: str
+    size_row: int | None
+    loads: Annotated[tuple[str, ...], Field(min_length=1)]
+    load_at: Moment
+    start_at: Moment
+    target_at: Moment
+    hot_until: Moment
+    safe_at: Moment
+    unload_at: Moment
+    free_at: Moment
+    segments: tuple[PlannedSegment, ...]
+    layers: tuple[tuple[str, ...], ...]
+    amps: NotNegative
+    kwh: NotNegative
+    energy_cost: float
+    share_used: NotNegative
+    unload_minutes: Annotated[int, Field(ge=0)]
+    hot_until_between: tuple[Moment, Moment] | None = None
+    safe_between: tuple[Moment, Moment] | None = None
+
+    @property
+    def out_at(self) -> Minute:
+        """When the loads are out of the kiln: the end of unloading, or of the hot session."""
+        return self.unload_at + self.unload_minutes
+
+
+class Unplaced(Record):
+    """A load without a firing: the rule that binds, in words, and what would help."""
+
+    load: str
+    rule: str
+    why: str
+    would_help: tuple[str, ...] = ()
+
+
+class Late(Record):
+    """A load that is out after its promise."""
+
+    load: str
+    promised: Moment
+    out_at: Moment
+    hours: NotNegative
+
+
+class Proof(Record):
+    """How far the plan is from proved: no plan costs less than ``bound``.
+
+    ``optimal``: the cost is the bound (to a cent). ``within``: at most a twentieth above it. ``unproved``: more.
+    """
+
+    status: Literal["optimal", "within", "unproved"]
+    cost: float
+    bound: float
+    seconds: NotNegative
+
+
+class CostParts(Record):
+    """What the cost is made of, in the studio's currency."""
+
+    lateness: float = 0.0
+    unplaced: float = 0.0
+    energy: float = 0.0
+    firings: float = 0.0
+    changes: float = 0.0
+
+    @property
+    def total(self) -> float:
+        """The cost of the plan."""
+        return self.lateness + self.unplaced + self.energy + self.firings + self.changes
+
+
+class Plan(Record):
+    """A plan for ``[begin, end)``."""
+
+    format: Literal[1] = 1
+    studio: str
+    made_at: Moment
+    begin: Moment = Field(alias="from")
+    end: Moment = Field(alias="to")
+    proof: Proof
+    cost_parts: CostParts
+    firings: tuple[Firing, ...] = ()
+    unplaced: tuple[Unplaced, ...] = ()
+    late: tuple[Late, ...] = ()

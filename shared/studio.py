@@ -1,0 +1,191 @@
+"""The studio: its hours, circuits, kilns, tariff, house rules and profiles."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+from functools import cached_property
+from typing import Annotated, Literal, Self
+from zoneinfo import ZoneInfo, available_timezones
+
+from pydantic import Field, field_validator, model_validator
+from pydantic_core import PydanticCustomError
+
+from shared.clock import Moment
+from shared.kilns import Circuit, Kiln, Leg
+from shared.profiles import Profile
+from shared.record import Identifier, Label, NotNegative, Record
+from shared.units import MinuteOfDay, TemperatureC, TemperatureUnit
+
+Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
+Weekdays = Annotated[tuple[Weekday, ...], Field(min_length=1)]
+
+
+class Place(Record):
+    """The ``[studio]`` table."""
+
+    name: Label
+    timezone: str
+    temperature: TemperatureUnit = "C"
+    currency: Annotated[str, Field(min_length=1, max_length=10)] = "EUR"
+    room_c: TemperatureC = Field(default=20.0, alias="room")
+
+    @field_validator("timezone")
+    @classmethod
+    def _known_zone(cls, name: str) -> str:
+        if name not in available_timezones():
+            raise PydanticCustomError("zone", 'is no IANA time zone; write for example "Europe/Lisbon"')
+        return name
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The studio's time zone."""
+        return ZoneInfo(self.timezone)
+
+
+class Shift(Record):
+    """When somebody is there to load, unload and attend. Past midnight where ``closes`` is not after ``opens``."""
+
+    days: Weekdays
+    opens: MinuteOfDay = Field(alias="from")
+    closes: MinuteOfDay = Field(alias="to")
+    hands: Annotated[int, Field(ge=1, le=100)] = 1
+    skills: tuple[Label, ...] = ()
+    who: Label | None = None
+
+
+class Closed(Record):
+    """Whole days, both included, on which there are no shifts."""
+
+    first: date = Field(alias="from")
+    last: date = Field(alias="to")
+
+    @model_validator(mode="after")
+    def _in_order(self) -> Self:
+        if self.last < self.first:
+            raise PydanticCustomError("closed", "to is before from; write the first closed day, then the last")
+        return self
+
+
+class Outage(Record):
+    """A kiln, or a circuit with all that it feeds, that cannot be used."""
+
+    kiln: Identifier | None = None
+    circuit: Identifier | None = None
+    begins: Moment = Field(alias="from")
+    ends: Moment | None = Field(default=None, alias="to")
+    reason: Label | None = None
+
+    @model_validator(mode="after")
+    def _one_thing_in_order(self) -> Self:
+        if (self.kiln is None) == (self.circuit is None):
+            raise PydanticCustomError("outage", "needs either kiln or circuit, one of them")
+        if self.ends is not None and self.ends <= self.begins:
+            raise PydanticCustomError("outage", "to is not after from; leave it out for until further notice")
+        return self
+
+
+class Band(Record):
+    """A price per kWh for part of the week. Past midnight where ``ends`` is not after ``begins``."""
+
+    days: Weekdays
+    begins: MinuteOfDay = Field(alias="from")
+    ends: MinuteOfDay = Field(alias="to")
+    price: NotNegative
+
+
+class Tariff(Record):
+    """Price per kWh by wall-clock time; the first band that holds wins."""
+
+    default: NotNegative = 0.0
+    bands: tuple[Band, ...] = ()
+
+
+class Quiet(Record):
+    """Times when nothing, or nothing of some kinds of work, may be heating. ``work`` None: nothing at all."""
+
+    days: Weekdays
+    begins: MinuteOfDay = Field(alias="from")
+    ends: MinuteOfDay = Field(alias="to")
+    work: Annotated[tuple[Label, ...], Field(min_length=1)] | None = None
+
+
+class Rules(Record):
+    """House rules."""
+
+    load_below_c: TemperatureC = Field(default=60.0, alias="load_below")
+    grid_minutes: Annotated[int, Field(ge=1, le=60)] = 5
+    horizon_days: Annotated[int, Field(ge=1, le=120)] = 10
+    unattended_start: bool = True
+    margin: Annotated[float, Field(ge=0.5, le=0.99)] | None = None
+
+    @field_validator("grid_minutes")
+    @classmethod
+    def _divides_the_hour(cls, minutes: int) -> int:
+        if 60 % minutes:
+            raise PydanticCustomError(
+                "grid", "does not divide the hour; write 1, 2, 3, 4, 5, 6, 10, 12, 15, 20, 30 or 60"
+            )
+        return minutes
+
+
+class Prices(Record):
+    """What the planner minimises, in the studio's currency."""
+
+    late_hour: NotNegative = 1.0
+    unplaced: NotNegative = 500.0
+    firing: NotNegative = 4.0
+    moved: NotNegative = 2.0
+
+
+class Studio(Record):
+    """A studio with everything but its loads. Ids are unique and references lead somewhere."""
+
+    place: Place
+    shifts: tuple[Shift, ...] = ()
+    closed: tuple[Closed, ...] = ()
+    circuits: tuple[Circuit, ...]
+    kilns: tuple[Kiln, ...]
+    outages: tuple[Outage, ...] = ()
+    tariff: Tariff = Tariff()
+    rules: Rules = Rules()
+    quiet: tuple[Quiet, ...] = ()
+    prices: Prices = Prices()
+    profiles: tuple[Profile, ...] = ()
+
+    @cached_property
+    def kiln_by_id(self) -> dict[str, Kiln]:
+        """Kilns by id."""
+        return {kiln.id: kiln for kiln in self.kilns}
+
+    @cached_property
+    def profile_by_id(self) -> dict[str, Profile]:
+        """Profiles by id."""
+        return {profile.id: profile for profile in self.profiles}
+
+    @cached_property
+    def circuit_by_id(self) -> dict[str, Circuit]:
+        """Circuits by id."""
+        return {circuit.id: circuit for circuit in self.circuits}
+
+    def feeders(self, circuit_id: str) -> Iterator[Circuit]:
+        """A circuit and every one that feeds it, up to the root."""
+        seen: set[str] = set()
+        current: str | None = circuit_id
+        while current is not None and current not in seen:
+            seen.add(current)
+            circuit = self.circuit_by_id[current]
+            yield circuit
+            current = circuit.fed_from
+
+    def legs_of(self, kiln: Kiln) -> tuple[Leg, ...]:
+        """The supply legs that a kiln loads."""
+        return kiln.legs if kiln.legs is not None else self.circuit_by_id[kiln.circuit].leg_names
+
+    def unload_below_c(self, profile: Profile) -> float:
+        """The temperature below which a firing of ``profile`` may be opened [°C]."""
+        return profile.unload_below_c if profile.unload_below_c is not None else self.rules.load_below_c
+
+    def controller_unit(self, kiln: Kiln) -> TemperatureUnit:
+        """The unit that a kiln's controller shows."""
+        return kiln.controller or self.place.temperature
