@@ -1,0 +1,109 @@
+"""The rule that the plan costs what it says, and that what it calls late is late."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+
+from scheduler.audit.breach import Breach
+from scheduler.audit.case import Case
+
+MONEY_TOLERANCE = 0.01
+"""How far a sum of money may be off: a plan file may round it to the hundredth."""
+
+HOURS_TOLERANCE = 0.006
+"""How far a late load's hours may be off [h]: a plan file may round them to the hundredth."""
+
+WITHIN_SHARE = 0.05
+"""The most that a plan called ``within`` may cost above its bound [-]: a twentieth (``shared.plans.Proof``)."""
+
+
+def costs(case: Case) -> Iterator[Breach]:
+    """The cost is the sum of its parts, each part is what the prices make of the plan, and no bound is above the cost.
+
+    ``lateness = sum late_hour x priority x hours late``, ``unplaced = sum unplaced x priority``,
+    ``firings = firing x number``, ``energy = sum energy_cost``; ``late`` lists just the loads out after ``promised``.
+    The price of changes is taken as given, and is 0 unless the plan replaces another.
+    """
+    yield from _parts(case)
+    yield from _proof(case)
+    yield from _late(case)
+
+
+def late_minutes(case: Case) -> dict[str, int]:
+    """The loads that are out after their promise, and by how much [min]."""
+    found = {}
+    for load_id, fired in case.fired_with.items():
+        promised = case.loads[load_id].promised
+        if promised is not None and fired.firing.out_at > promised:
+            found[load_id] = fired.firing.out_at - promised
+    return found
+
+
+def _parts(case: Case) -> Iterator[Breach]:
+    prices, parts = case.studio.prices, case.plan.cost_parts
+    lateness = sum(
+        prices.late_hour * case.loads[load_id].priority * minutes / 60.0
+        for load_id, minutes in late_minutes(case).items()
+    )
+    missed = {one.load for one in case.plan.unplaced if one.load in case.loads}
+    unplaced = sum(prices.unplaced * case.loads[load_id].priority for load_id in missed)
+    energy = sum(firing.energy_cost for firing in case.plan.firings)
+    for name, told, computed in (
+        ("lateness", parts.lateness, lateness),
+        ("unplaced", parts.unplaced, unplaced),
+        ("energy", parts.energy, energy),
+        ("firings", parts.firings, prices.firing * len(case.plan.firings)),
+    ):
+        if _differ(told, computed):
+            text = f"the cost of {name} is {computed:.2f}, not {told:.2f}"
+            yield Breach("costs", None, None, None, text, told - computed)
+    if parts.changes < 0:
+        yield Breach("costs", None, None, None, f"the cost of changes is below 0: {parts.changes:.2f}", parts.changes)
+    elif _differ(parts.changes, 0.0) and not case.replanned:
+        text = f"a plan that replaces no other counts no changes, not {parts.changes:.2f}"
+        yield Breach("costs", None, None, None, text, parts.changes)
+
+
+def _proof(case: Case) -> Iterator[Breach]:
+    proof, total = case.plan.proof, case.plan.cost_parts.total
+    if _differ(proof.cost, total):
+        text = f"the cost is {total:.2f}, the sum of its parts, not {proof.cost:.2f}"
+        yield Breach("costs", None, None, None, text, proof.cost - total)
+    gap = proof.cost - proof.bound
+    if gap < -MONEY_TOLERANCE:
+        text = f"the bound {proof.bound:.2f} is above the cost {proof.cost:.2f}"
+        yield Breach("costs", None, None, None, text, -gap)
+    allowed = {"optimal": 0.0, "within": WITHIN_SHARE * max(0.0, proof.bound)}.get(proof.status)
+    if allowed is not None and gap > allowed + MONEY_TOLERANCE + 1e-9:
+        text = f"called {proof.status}, but the cost is {gap:.2f} above the bound"
+        yield Breach("costs", None, None, None, text, gap)
+
+
+def _late(case: Case) -> Iterator[Breach]:
+    expected = late_minutes(case)
+    told = Counter(late.load for late in case.plan.late)
+    for load_id in sorted(set(expected) - set(told)):
+        hours = expected[load_id] / 60.0
+        out = case.fired_with[load_id].firing
+        text = f"the load is {hours:.2f} h late, but not listed as late"
+        yield Breach("costs", out.id, load_id, out.out_at, text, hours)
+    for late in case.plan.late:
+        fired = case.fired_with.get(late.load)
+        if late.load not in expected or fired is None:
+            yield Breach("costs", None, late.load, late.out_at, "the load is listed as late, but is not late")
+            continue
+        if told[late.load] > 1:
+            yield Breach("costs", fired.firing.id, late.load, late.out_at, "the load is listed as late twice")
+        hours = expected[late.load] / 60.0
+        if (
+            late.promised != case.loads[late.load].promised
+            or late.out_at != fired.firing.out_at
+            or abs(late.hours - hours) > HOURS_TOLERANCE
+        ):
+            text = f"the load is out {hours:.2f} h late, at {case.when(fired.firing.out_at)}; the plan lists otherwise"
+            yield Breach("costs", fired.firing.id, late.load, late.out_at, text, late.hours - hours)
+
+
+def _differ(told: float, computed: float) -> bool:
+    return abs(told - computed) > MONEY_TOLERANCE + 1e-9

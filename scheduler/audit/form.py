@@ -1,0 +1,114 @@
+"""Rules about the plan as a document: it names what exists, and its times lie where times may lie."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+
+from scheduler.audit.breach import EARLIEST_MINUTE, LATEST_MINUTE, Breach
+from scheduler.audit.case import Case
+from shared.clock import local_time, wall_minute
+
+REASONS = frozenset(
+    {
+        "each_load_once", "work_fits_kiln", "profile_shared", "size_row", "max_temperature", "shares_firing",
+        "capacity", "kiln_one_at_a_time", "circuit_amps", "hands", "skills", "ready", "after_gap", "session_at",
+        "outages", "quiet", "attendance", "vent", "load_order", "within_plan", "computed_times", "costs", "time",
+    }
+)  # fmt: skip
+"""What ``unplaced`` may give as the rule that binds: a rule's name, or ``time`` where the horizon has no room."""
+
+
+def well_formed(case: Case) -> Iterator[Breach]:
+    """The plan is for this studio, its firings have ids of their own, and all that it names exists.
+
+    Also: ``from`` lies before ``to``, every time is one that such a plan could hold, and each load that found no
+    place has a known rule as its reason. A firing that breaks this rule cannot be judged by the others.
+    """
+    plan, studio = case.plan, case.studio
+    rule = "well_formed"
+    if plan.studio != studio.place.name:
+        yield Breach(rule, None, None, None, f"the plan is for studio {plan.studio!r}, this is {studio.place.name!r}")
+    if plan.begin >= plan.end:
+        yield Breach(rule, None, None, plan.begin, "the plan ends before it begins", float(plan.begin - plan.end))
+    if not all(EARLIEST_MINUTE <= minute <= LATEST_MINUTE for minute in (plan.begin, plan.end)):
+        yield Breach(rule, None, None, None, "the plan's from or to lies outside the years 1990 to 2200")
+    for firing_id in case.repeated_ids:
+        yield Breach(rule, firing_id, None, None, "two firings have this id; give each its own")
+    for firing in plan.firings:
+        if not firing.id.strip():
+            yield Breach(rule, firing.id, None, firing.load_at, "the firing has an empty id")
+        if firing.kiln not in studio.kiln_by_id:
+            yield Breach(rule, firing.id, None, None, f"the studio has no kiln {firing.kiln!r}")
+        if firing.profile not in studio.profile_by_id:
+            yield Breach(rule, firing.id, None, None, f"the studio has no profile {firing.profile!r}")
+        wild = case.implausible(firing)
+        if wild:
+            yield Breach(
+                rule, firing.id, None, None, f"{', '.join(wild)} lies more than 400 days from the plan's begin"
+            )
+    for firing_id in sorted(case.under_way - {firing.id for firing in plan.firings}):
+        yield Breach(rule, firing_id, None, None, "this firing is under way, but the plan does not hold it")
+    for load_id in [one for one, times in Counter(load.id for load in case.waiting).items() if times > 1]:
+        yield Breach(rule, None, load_id, None, "two loads that wait have this id; give each its own")
+    for unplaced in plan.unplaced:
+        if unplaced.rule not in REASONS:
+            yield Breach(rule, None, unplaced.load, None, f"unplaced for {unplaced.rule!r}, which is no rule")
+
+
+def each_load_once(case: Case) -> Iterator[Breach]:
+    """Every load is in exactly one firing or among the unplaced: ``firings + unplaced = 1`` for each load."""
+    rule = "each_load_once"
+    firings: dict[str, list[str]] = {}
+    for firing in case.plan.firings:
+        for load_id in firing.loads:
+            firings.setdefault(load_id, []).append(firing.id)
+    unplaced = Counter(one.load for one in case.plan.unplaced)
+    for load_id in sorted(set(firings) | set(unplaced) | set(case.loads)):
+        fired = firings.get(load_id, [])
+        times = len(fired) + unplaced[load_id]
+        where = fired[-1] if fired else None
+        if load_id not in case.loads:
+            yield Breach(rule, where, load_id, None, "no such load waits")
+        elif times == 0:
+            yield Breach(rule, None, load_id, None, "the load is neither in a firing nor among the unplaced", 1.0)
+        elif times > 1:
+            places = [f"firing {firing_id}" for firing_id in fired] + ["the unplaced"] * unplaced[load_id]
+            yield Breach(rule, where, load_id, None, f"the load is in {' and '.join(places)}", float(times - 1))
+
+
+def on_grid(case: Case) -> Iterator[Breach]:
+    """What people do begins on the grid: ``(t - from) mod grid = 0`` for ``load_at``, ``start_at``, ``unload_at``.
+
+    ``from`` itself is a whole number of grid steps after the midnight of its day.
+    """
+    grid, begin, zone = case.studio.rules.grid_minutes, case.plan.begin, case.studio.place.zone
+    if EARLIEST_MINUTE <= begin <= LATEST_MINUTE:
+        midnight = wall_minute(local_time(begin, zone).date(), 0, zone)
+        off = (begin - midnight) % grid
+        if off:
+            yield Breach(
+                "on_grid", None, None, begin, f"the plan begins {off} min off the grid of {grid} min", float(off)
+            )
+    for fired in case.fired:
+        firing = fired.firing
+        for name in ("load_at", "start_at", "unload_at"):
+            minute = getattr(firing, name)
+            off = (minute - begin) % grid
+            if off and not fired.is_history(minute):
+                text = f"{name} lies {off} min off the grid of {grid} min"
+                yield Breach("on_grid", firing.id, None, minute, text, float(off))
+
+
+def within_plan(case: Case) -> Iterator[Breach]:
+    """A firing lies inside the plan: ``from <= load_at`` (unless it is under way) and ``out_at <= to``."""
+    plan = case.plan
+    for fired in case.fired:
+        firing = fired.firing
+        early, late = plan.begin - firing.load_at, firing.out_at - plan.end
+        if early > 0 and fired.since is None:
+            text = f"loading begins {early} min before the plan does"
+            yield Breach("within_plan", firing.id, None, firing.load_at, text, float(early))
+        if late > 0:
+            text = f"the kiln is emptied {late} min after the plan's end"
+            yield Breach("within_plan", firing.id, None, firing.out_at, text, float(late))

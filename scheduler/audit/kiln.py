@@ -1,0 +1,119 @@
+"""Rules about the room in a kiln, and about the kiln being free."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from scheduler.audit.breach import Breach
+from scheduler.audit.case import Case, Fired
+from shared.loads import Load, area_on_last_layer_cm2
+
+AREA_TOLERANCE_CM2 = 1e-6
+"""Rounding of sums of areas [cm²]."""
+
+HEIGHT_TOLERANCE_MM = 1e-6
+"""Rounding of sums of heights [mm]."""
+
+
+def capacity(case: Case) -> Iterator[Breach]:
+    """The layers hold the loads: ``sum of areas <= shelf area`` on each, ``sum of layer heights <= kiln height``.
+
+    A layer is as high as its tallest piece plus the gap that the furniture takes. Each load lies on one layer. A load
+    larger than a shelf fills whole layers alone, and lies with what is left on one more next to them, which it may
+    share.
+    """
+    for fired in case.fired:
+        yield from _on_layers(fired)
+        yield from _areas(fired)
+        height_mm = used_height_mm(fired)
+        excess = height_mm - fired.kiln.height_mm
+        if excess > HEIGHT_TOLERANCE_MM:
+            text = f"the layers are {height_mm:.0f} mm high, kiln {fired.kiln.id} is {fired.kiln.height_mm:.0f} mm"
+            yield Breach("capacity", fired.firing.id, None, None, text, excess)
+
+
+def used_height_mm(fired: Fired) -> float:
+    """Height that the layers take, furniture included [mm]."""
+    heights = {load.id: load.height_mm for load in fired.loads}
+    return sum(
+        max((heights.get(load_id, 0.0) for load_id in layer), default=0.0) + fired.kiln.shelf_gap_mm
+        for layer in fired.firing.layers
+    )
+
+
+def share_used(fired: Fired) -> float:
+    """Part of the kiln in use [-]: the layers' part of the height times the mean part of a shelf in use."""
+    layers = len(fired.firing.layers)
+    if not layers:
+        return 0.0
+    area_cm2 = sum(load.footprint_cm2 for load in fired.loads) / layers
+    return used_height_mm(fired) / fired.kiln.height_mm * area_cm2 / fired.kiln.shelf_area_cm2
+
+
+def _on_layers(fired: Fired) -> Iterator[Breach]:
+    firing_id, known = fired.firing.id, set(fired.firing.loads)
+    for number, layer in enumerate(fired.firing.layers, start=1):
+        if not layer:
+            yield Breach("capacity", firing_id, None, None, f"layer {number} is empty")
+        for load_id in sorted(set(layer) - known):
+            text = f"lies on layer {number}, but is not in this firing"
+            yield Breach("capacity", firing_id, load_id, None, text)
+    for load_id in fired.firing.loads:
+        times = [layer.count(load_id) for layer in fired.firing.layers]
+        if not any(times):
+            yield Breach("capacity", firing_id, load_id, None, "the load lies on no layer")
+        elif max(times) > 1:
+            yield Breach("capacity", firing_id, load_id, None, "the load lies twice on one layer")
+
+
+def _areas(fired: Fired) -> Iterator[Breach]:
+    firing_id, shelf_cm2 = fired.firing.id, fired.kiln.shelf_area_cm2
+    areas = [0.0] * len(fired.firing.layers)
+    for load in fired.loads:
+        on = [number for number, layer in enumerate(fired.firing.layers) if load.id in layer]
+        if not on:
+            continue
+        try:
+            alone, rest_cm2 = area_on_last_layer_cm2(load, shelf_cm2)
+        except LookupError as error:
+            yield Breach("capacity", firing_id, load.id, None, f"{error} of kiln {fired.kiln.id}")
+            continue
+        if len(on) != alone + 1 or on[-1] - on[0] != alone:
+            wanted = "one layer" if alone == 0 else f"{alone + 1} layers next to each other"
+            text = f"the load lies on layers {', '.join(str(number + 1) for number in on)}, it needs {wanted}"
+            yield Breach("capacity", firing_id, load.id, None, text, float(abs(len(on) - alone - 1)))
+            continue
+        shared = _shared_layer(fired, load, on)
+        if shared is None:
+            text = "the load fills a shelf, but other loads lie on more than one of its layers"
+            yield Breach("capacity", firing_id, load.id, None, text)
+            continue
+        for number in on:
+            areas[number] += rest_cm2 if number == shared else (load.footprint_cm2 - rest_cm2) / alone
+    for number, area_cm2 in enumerate(areas, start=1):
+        excess = area_cm2 - shelf_cm2
+        if excess > AREA_TOLERANCE_CM2:
+            text = f"layer {number} holds {area_cm2:.0f} cm², a shelf of kiln {fired.kiln.id} {shelf_cm2:.0f} cm²"
+            yield Breach("capacity", firing_id, None, None, text, excess)
+
+
+def _shared_layer(fired: Fired, load: Load, on: list[int]) -> int | None:
+    """The one of a load's layers that it does not fill: where others lie, else the last; None if others lie on more."""
+    with_others = [number for number in on if set(fired.firing.layers[number]) - {load.id}]
+    if len(with_others) > 1:
+        return None
+    return with_others[0] if with_others else on[-1]
+
+
+def kiln_one_at_a_time(case: Case) -> Iterator[Breach]:
+    """A kiln is loaded when the firing before is out and cool: ``free_at(before) <= load_at`` for each next firing."""
+    for fired_in_kiln in case.by_kiln.values():
+        before = fired_in_kiln[0].firing
+        for fired in fired_in_kiln[1:]:
+            firing = fired.firing
+            overlap = before.free_at - firing.load_at
+            if overlap > 0:
+                text = f"loading begins {overlap} min before kiln {firing.kiln} is free of firing {before.id}"
+                yield Breach("kiln_one_at_a_time", firing.id, None, firing.load_at, text, float(overlap))
+            if firing.free_at > before.free_at:
+                before = firing

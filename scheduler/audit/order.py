@@ -1,0 +1,73 @@
+"""Rules about what comes before what."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from scheduler.audit.breach import Breach
+from scheduler.audit.case import Case, whole
+
+
+def ready(case: Case) -> Iterator[Breach]:
+    """No load goes into a kiln before it is ready: ``ready <= load_at``."""
+    for fired in case.fired:
+        load_at = fired.firing.load_at
+        for load in fired.loads:
+            if load.ready is not None and load_at < load.ready and not fired.is_history(load_at):
+                early = load.ready - load_at
+                text = f"loading begins {early} min before the load is ready at {case.when(load.ready)}"
+                yield Breach("ready", fired.firing.id, load.id, load_at, text, float(early))
+
+
+def after_gap(case: Case) -> Iterator[Breach]:
+    """A later stage waits for the earlier and its gap: ``out_at(earlier) + gap <= load_at``; unplaced, both are.
+
+    An earlier stage that waits no more has been fired before this plan; the load's ``ready`` speaks for it.
+    """
+    for fired in case.fired:
+        load_at = fired.firing.load_at
+        for load in fired.loads:
+            if load.after is None or load.after not in case.loads or fired.is_history(load_at):
+                continue
+            earlier = case.fired_with.get(load.after)
+            if earlier is None:
+                text = f"the load is fired, but its earlier stage {load.after} is not"
+                yield Breach("after_gap", fired.firing.id, load.id, load_at, text)
+                continue
+            early = earlier.firing.out_at + whole(load.gap_minutes) - load_at
+            if early > 0:
+                text = (
+                    f"loading begins {early} min too early: stage {load.after} is out at "
+                    f"{case.when(earlier.firing.out_at)}, and {load.gap_minutes:g} min must lie between"
+                )
+                yield Breach("after_gap", fired.firing.id, load.id, load_at, text, float(early))
+
+
+def session_at(case: Case) -> Iterator[Breach]:
+    """A booked session begins when it is booked: ``unload_at = session_at``."""
+    for fired in case.fired:
+        unload_at = fired.firing.unload_at
+        for load in fired.loads:
+            if load.session_at is not None and unload_at != load.session_at:
+                text = f"the session is booked for {case.when(load.session_at)}"
+                yield Breach(
+                    "session_at", fired.firing.id, load.id, unload_at, text, float(abs(unload_at - load.session_at))
+                )
+
+
+def load_order(case: Case) -> Iterator[Breach]:
+    """A kiln is loaded before it starts and safe before it is opened.
+
+    ``load_at + load_minutes <= start_at`` and ``safe_at <= unload_at``.
+    """
+    for fired in case.fired:
+        firing = fired.firing
+        late = fired.loading[1] - firing.start_at
+        if late > 0:
+            text = f"the firing starts {late} min before kiln {fired.kiln.id} is loaded"
+            yield Breach("load_order", firing.id, None, firing.start_at, text, float(late))
+        early = firing.safe_at - firing.unload_at
+        if early > 0:
+            what = "the session begins" if fired.hot_unload else "the kiln is opened"
+            text = f"{what} {early} min before it is safe at {case.when(firing.safe_at)}"
+            yield Breach("load_order", firing.id, None, firing.unload_at, text, float(early))

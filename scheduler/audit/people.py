@@ -1,0 +1,152 @@
+"""Rules about people: hands for every task, skills for every session, somebody there where it is asked."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from scheduler.audit.breach import Breach
+from scheduler.audit.case import Case, Fired
+from scheduler.audit.sweep import Stretch, excesses, gap_in, sweep
+from shared.clock import Minute
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """A loading, an unloading or a session: one pair of hands from ``begin`` to ``end`` [min]."""
+
+    name: str
+    fired: Fired
+    begin: Minute
+    end: Minute
+
+
+def _tasks(case: Case) -> list[Task]:
+    """Every task that is still to be done, or done in part."""
+    found = []
+    for fired in case.fired:
+        unloading = "session" if fired.hot_unload else "unloading"
+        for name, (begin, end) in (("loading", fired.loading), (unloading, fired.unloading)):
+            if not fired.is_history(end):
+                found.append(Task(name, fired, *fired.judged(begin, end)))
+    return found
+
+
+def hands(case: Case) -> Iterator[Breach]:
+    """Every minute of loading, unloading and sessions lies in a shift with a hand free: ``tasks <= hands on duty``.
+
+    Closed days have no shifts. A task that takes no time still needs somebody there at that moment.
+    """
+    tasks, duties = _tasks(case), case.duties
+    for task in tasks:
+        missing = gap_in(task.begin, task.end, case.staffed)
+        if missing is not None:
+            text = f"{_about(case, task)} lies outside the shifts: nobody is there at {case.when(missing)}"
+            yield Breach("hands", task.fired.firing.id, None, missing, text)
+
+    def excess(stretch: Stretch) -> float:
+        on_duty = sum(duties[number - len(tasks)].shift.hands for number in stretch.active if number >= len(tasks))
+        at_once = sum(number < len(tasks) for number in stretch.active)
+        return at_once - on_duty if on_duty else 0  # outside the shifts is told above
+
+    spans = [(task.begin, task.end) for task in tasks] + [(duty.begin, duty.end) for duty in duties]
+    for run in excesses(sweep(spans), excess):
+        at_once = [tasks[number] for number in run.worst.active if number < len(tasks)]
+        last = max(at_once, key=lambda task: (task.begin, task.fired.number))
+        text = (
+            f"{len(at_once)} tasks at once, but hands for {len(at_once) - int(run.by)}: "
+            f"{'; '.join(_about(case, task) for task in at_once)}"
+        )
+        yield Breach("hands", last.fired.firing.id, None, run.worst.begin, text, run.by)
+
+
+def skills(case: Case) -> Iterator[Breach]:
+    """Each session that asks for a skill has a hand with that skill, and every such hand serves one session at a time.
+
+    Notes
+    -----
+    Hands are dealt out to sessions by augmenting paths. A complete deal exists just where for every set of skills
+    ``sessions asking for one of them <= hands that have one of them`` (P. Hall, On representatives of subsets, 1935).
+    """
+    sessions = [task for task in _tasks(case) if task.name == "session" and task.fired.profile.skill is not None]
+    duties = case.duties
+    for session in sessions:
+        skill = session.fired.profile.skill
+        if session.begin == session.end and not any(
+            skill in duty.shift.skills and duty.begin <= session.begin <= duty.end for duty in duties
+        ):
+            text = f"nobody with the skill {skill} is there for the session"
+            yield Breach("skills", session.fired.firing.id, None, session.begin, text)
+
+    def unserved(stretch: Stretch) -> list[int]:
+        asking = [number for number in stretch.active if number < len(sessions)]
+        serving = [duties[number - len(sessions)].shift for number in stretch.active if number >= len(sessions)]
+        asked = {number: sessions[number].fired.profile.skill for number in asking}
+        can = {
+            number: [place for place, shift in enumerate(serving) if asked[number] in shift.skills] for number in asking
+        }
+        return _unmatched(can, [shift.hands for shift in serving])
+
+    spans = [(task.begin, task.end) for task in sessions] + [(duty.begin, duty.end) for duty in duties]
+    for run in excesses(sweep(spans), lambda stretch: len(unserved(stretch))):
+        left = sessions[unserved(run.worst)[-1]]
+        skill = left.fired.profile.skill
+        at_once = sum(number < len(sessions) for number in run.worst.active)
+        text = (
+            f"no hand with the skill {skill} is left for {_about(case, left)}; {at_once} "
+            f"{'session asks' if at_once == 1 else 'sessions ask'} for skilled hands then"
+        )
+        yield Breach("skills", left.fired.firing.id, None, run.worst.begin, text, run.by)
+
+
+def _unmatched(can: dict[int, list[int]], hands_of: list[int]) -> list[int]:
+    """The sessions left over when as many as possible get a hand; ``can`` lists the shifts that may serve each."""
+    served_by: dict[int, list[int]] = {shift: [] for shift in range(len(hands_of))}
+
+    def serve(session: int, tried: set[int]) -> bool:
+        for shift in can[session]:
+            if shift in tried:
+                continue
+            tried.add(shift)
+            if len(served_by[shift]) < hands_of[shift]:
+                served_by[shift].append(session)
+                return True
+            for other in tuple(served_by[shift]):
+                if serve(other, tried):
+                    served_by[shift].remove(other)
+                    served_by[shift].append(session)
+                    return True
+        return False
+
+    return [session for session in can if not serve(session, set())]
+
+
+def attendance(case: Case) -> Iterator[Breach]:
+    """Somebody is there where the kiln or the house asks for it.
+
+    ``unattended = false``: every minute of ``[start_at, hot_until)`` lies in a shift. ``attend_end``: ``hot_until``
+    does, its end included. ``unattended_start = false``: ``start_at`` does.
+    """
+    for fired in case.fired:
+        firing, kiln = fired.firing, fired.kiln
+        if not kiln.unattended and fired.heating[0] < fired.heating[1]:
+            missing = gap_in(*fired.heating, case.staffed)
+            if missing is not None:
+                text = f"kiln {kiln.id} may not heat alone, but nobody is there at {case.when(missing)}"
+                yield Breach("attendance", firing.id, None, missing, text)
+        if kiln.attend_end and not fired.is_history(firing.hot_until):
+            end = firing.hot_until
+            if not any(span.begin <= end <= span.end for span in case.staffed):
+                text = f"somebody must see kiln {kiln.id} shut off, but nobody is there"
+                yield Breach("attendance", firing.id, None, end, text)
+        if not case.studio.rules.unattended_start and not fired.is_history(firing.start_at):
+            start = firing.start_at
+            if not any(span.begin <= start < span.end for span in case.staffed):
+                yield Breach("attendance", firing.id, None, start, "nobody is there when the firing starts")
+
+
+def _about(case: Case, task: Task) -> str:
+    kiln = task.fired.kiln.id
+    if task.begin == task.end:
+        return f"the {task.name} of kiln {kiln} at {case.when(task.begin)}"
+    return f"the {task.name} of kiln {kiln} from {case.when(task.begin)} to {case.when(task.end)}"

@@ -1,0 +1,57 @@
+"""Rules about which loads go together, and into which kiln."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from scheduler.audit.breach import Breach
+from scheduler.audit.case import Case
+
+
+def work_fits_kiln(case: Case) -> Iterator[Breach]:
+    """The kiln does this kind of work, and each load allows the kiln: ``work in kiln.work``, ``kiln in load.kilns``."""
+    for fired in case.fired:
+        kiln, work = fired.kiln, fired.profile.work
+        if work not in kiln.work:
+            text = f"kiln {kiln.id} does {', '.join(kiln.work)}, not {work}"
+            yield Breach("work_fits_kiln", fired.firing.id, None, None, text)
+        for load in fired.loads:
+            if load.kilns and kiln.id not in load.kilns:
+                text = f"the load goes into {' or '.join(load.kilns)} only, not into kiln {kiln.id}"
+                yield Breach("work_fits_kiln", fired.firing.id, load.id, None, text)
+
+
+def profile_shared(case: Case) -> Iterator[Breach]:
+    """Each load asks for the firing's profile ``p``, or for one that rides in it: ``load.profile in p.shares_with``."""
+    for fired in case.fired:
+        profile = fired.profile
+        for load in fired.loads:
+            if load.profile != profile.id and load.profile not in profile.shares_with:
+                text = f"the load asks for profile {load.profile}, which may not ride in a firing of {profile.id}"
+                yield Breach("profile_shared", fired.firing.id, load.id, None, text)
+
+
+def shares_firing(case: Case) -> Iterator[Breach]:
+    """Loads that share a firing may share it.
+
+    A load that wants to be alone is alone. Where the firing's profile, or one that a load asks for, is for one
+    family, all loads are of one family. Sessions booked for different times never share.
+    """
+    for fired in case.fired:
+        loads, firing_id = fired.loads, fired.firing.id
+        if len(loads) < 2:
+            continue
+        for load in loads:
+            if load.alone:
+                text = f"the load is to be fired alone, but shares with {len(loads) - 1} more"
+                yield Breach("shares_firing", firing_id, load.id, None, text, float(len(loads) - 1))
+        asked = [case.studio.profile_by_id.get(load.profile) for load in loads]
+        if fired.profile.one_family or any(profile is not None and profile.one_family for profile in asked):
+            families = sorted({load.family or "(none)" for load in loads})
+            if len(families) > 1:
+                text = f"the profile takes one family only, but the loads are of {', '.join(families)}"
+                yield Breach("shares_firing", firing_id, None, None, text, float(len(families) - 1))
+        booked = sorted({load.session_at for load in loads if load.session_at is not None})
+        if len(booked) > 1:
+            text = f"the loads' sessions are booked for different times: {', '.join(map(case.when, booked))}"
+            yield Breach("shares_firing", firing_id, None, booked[0], text, float(booked[-1] - booked[0]))
