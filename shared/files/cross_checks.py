@@ -1,0 +1,232 @@
+"""Checks between tables and files: ids that are unique, references that lead somewhere, things that go together.
+
+A table that is faulty in itself still counts as being there, so that it causes no second fault elsewhere.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from shared.files.fault_list import FaultList
+from shared.files.loads_csv import Row
+from shared.files.toml_tables import StudioTables, Table
+from shared.files.values import shown
+from shared.files.wording import unknown_id
+from shared.kilns import Circuit
+from shared.profiles import Profile
+
+AnyTables = Sequence[Table[Any]]
+
+
+def check_studio(studio: StudioTables, faults: FaultList) -> None:
+    """What studio.toml says in one place about another."""
+    _unique(studio.circuits, faults)
+    _unique(studio.kilns, faults)
+    for circuit in studio.circuits:
+        _refers(circuit, "fed_from", "circuit", studio.circuits, faults)
+    for kiln in studio.kilns:
+        _refers(kiln, "circuit", "circuit", studio.circuits, faults)
+    for outage in studio.outages:
+        _refers(outage, "kiln", "kiln", studio.kilns, faults)
+        _refers(outage, "circuit", "circuit", studio.circuits, faults)
+    _circles(
+        {t.text("id") or "": t.text("fed_from") for t in studio.circuits},
+        {t.text("id") or "": f"{t.place} › fed_from" for t in studio.circuits},
+        ("is fed, in the end, from itself", "let the first circuit of the tree be without fed_from"),
+        faults,
+    )
+    _legs(studio, faults)
+
+
+def check_profiles(profiles: Sequence[Table[Profile]], studio: StudioTables | None, faults: FaultList) -> None:
+    """What profiles.toml says about itself and asks of the studio."""
+    _unique(profiles, faults)
+    ids = _ids(profiles)
+    for profile in profiles:
+        for number, other in enumerate(profile.texts("shares_with")):
+            if _leads_nowhere(other, profiles):
+                faults.add(
+                    f"{profile.place} › shares_with[{number}]", *unknown_id(other, "profile", ids, "profiles.toml")
+                )
+            elif other == profile.text("id"):
+                faults.add(
+                    f"{profile.place} › shares_with[{number}]",
+                    f"names the profile itself, {shown(other)}",
+                    "remove it; loads of one profile share anyway",
+                )
+        if studio is None:
+            continue
+        work, skill = profile.text("work"), profile.text("skill")
+        work_lost = any(kiln.lost("work") for kiln in studio.kilns)
+        known_work = list(dict.fromkeys(name for kiln in studio.kilns for name in kiln.texts("work")))
+        if work and known_work and work not in known_work and not work_lost:
+            faults.add(f"{profile.place} › work", *unknown_id(work, "kiln for the work", known_work, "a kiln's work"))
+        skills = list(dict.fromkeys(name for shift in studio.shifts for name in shift.texts("skills")))
+        skills_lost = any(shift.lost("skills") for shift in studio.shifts)
+        if skill and studio.shifts and skill not in skills and not skills_lost:
+            faults.add(
+                f"{profile.place} › skill", *unknown_id(skill, "shift with the skill", skills, "a shift's skills")
+            )
+
+
+def check_quiet(studio: StudioTables, profiles: Sequence[Table[Profile]], faults: FaultList) -> None:
+    """A quiet time that names an unknown work would keep nothing quiet."""
+    works = [*(name for kiln in studio.kilns for name in kiln.texts("work"))]
+    works += [work for profile in profiles if (work := profile.text("work"))]
+    if any(kiln.lost("work") for kiln in studio.kilns) or any(profile.lost("work") for profile in profiles):
+        return
+    for quiet in studio.quiet:
+        for number, work in enumerate(quiet.texts("work")):
+            if works and work not in works:
+                known = list(dict.fromkeys(works))
+                faults.add(
+                    f"{quiet.place} › work[{number}]", *unknown_id(work, "kiln or profile for the work", known, "both")
+                )
+
+
+def check_loads(
+    rows: Sequence[Row], studio: StudioTables | None, profiles: Sequence[Table[Profile]] | None, faults: FaultList
+) -> None:
+    """What loads.csv says about itself, the kilns and the profiles."""
+    first_row: dict[str, int] = {}
+    for row in rows:
+        name = row.cells.get("id")
+        if name is not None and first_row.setdefault(name, row.number) != row.number:
+            faults.add(
+                row.place("id"), f"{shown(name)} is the id of row {first_row[name]} too", "give each load its own id"
+            )
+    kilns = studio.kilns if studio is not None else ()
+    records = {p.record.id: p.record for p in profiles or () if p.record is not None}
+    strange: dict[tuple[str, str], bool] = {}
+    for row in rows:
+        if faults.hopeless:
+            return
+        profile, after = row.cells.get("profile"), row.cells.get("after")
+        if profile and profile not in records:
+            if ("profile", profile) not in strange:
+                # A file without any profile is right by itself, so here none at all is a fault.
+                nowhere = profiles is not None and (not profiles or _leads_nowhere(profile, profiles))
+                strange["profile", profile] = nowhere
+            if strange["profile", profile]:
+                faults.add(row.place("profile"), *_unknown(profile, "profile", profiles or (), "profiles.toml", faults))
+        if after and after not in first_row:
+            words = ("", "") if faults.full else unknown_id(after, "load", first_row, "loads.csv")
+            faults.add(row.place("after"), *words)
+        for name in [name.strip() for name in row.cells.get("kilns", "").split(";") if name.strip()]:
+            if strange.setdefault(("kiln", name), _leads_nowhere(name, kilns)):
+                faults.add(row.place("kilns"), *_unknown(name, "kiln", kilns, "studio.toml", faults))
+        if profile in records:
+            _load_and_profile(row, records[profile], faults)
+    _circles(
+        {row.cells["id"]: row.cells.get("after") for row in rows if row.cells.get("id") != row.cells.get("after")},
+        {row.cells["id"]: row.place("after") for row in rows if "id" in row.cells},
+        ("waits, in the end, for itself", "let the first stage of the pieces be without after"),
+        faults,
+    )
+
+
+def _load_and_profile(row: Row, profile: Profile, faults: FaultList) -> None:
+    if profile.unload == "cool":
+        for column in ("session_at", "session_hours"):
+            if column in row.cells:
+                faults.add(
+                    row.place(column),
+                    f"{shown(row.cells[column])} books hot work, but profile {shown(profile.id)} is unloaded cool",
+                    'leave it empty, or name a profile with unload = "hot"',
+                )
+    if profile.sized_by is None:
+        return
+    if profile.sized_by not in row.cells:
+        faults.add(
+            row.place(profile.sized_by),
+            f"is empty, but profile {shown(profile.id)} is sized by it",
+            "write the largest piece's measure",
+        )
+    elif row.load is not None:
+        size, largest = row.load.size(profile.sized_by), profile.sizes[-1].up_to
+        if size is not None and largest is not None and size > largest:
+            faults.add(
+                row.place(profile.sized_by),
+                f"{size:.15g} is more than the largest size of profile {shown(profile.id)}, {largest:.15g}",
+                "name another profile, or add a size to this one",
+            )
+
+
+def _ids(tables: AnyTables) -> list[str]:
+    return [name for table in tables if (name := table.text("id"))]
+
+
+def _leads_nowhere(name: str, tables: AnyTables) -> bool:
+    """Whether no table can be meant; where there is none at all, that is a fault told of already."""
+    strays = (text for table in tables if table.text("id") is None for text in table.stray_texts())
+    return bool(tables) and name not in _ids(tables) and name not in strays
+
+
+def _unique(tables: AnyTables, faults: FaultList) -> None:
+    first: dict[str, str] = {}
+    for table in tables:
+        name = table.text("id")
+        if name is not None and first.setdefault(name, table.place) != table.place:
+            other = first[name].split(" ", 1)[0]
+            faults.add(f"{table.place} › id", f"{shown(name)} is the id of {other} too", "give each its own id")
+
+
+def _refers(table: Table[Any], key: str, what: str, others: AnyTables, faults: FaultList) -> None:
+    name = table.text(key)
+    if name is not None and _leads_nowhere(name, others):
+        faults.add(f"{table.place} › {key}", *unknown_id(name, what, _ids(others), f"[[{what}s]]"))
+
+
+def _unknown(name: str, what: str, tables: AnyTables, where: str, faults: FaultList) -> tuple[str, str]:
+    # Looking for the nearest id takes time that nobody should spend on a fault that is not shown.
+    return ("", "") if faults.full else unknown_id(name, what, _ids(tables), where)
+
+
+def _circles(
+    next_of: Mapping[str, str | None], place_of: Mapping[str, str], words: tuple[str, str], faults: FaultList
+) -> None:
+    """One fault for each circle, at its first member in the file's order."""
+    done: set[str] = set()
+    for start in next_of:
+        path: dict[str, int] = {}
+        current: str | None = start
+        while current is not None and current in next_of and current not in done and current not in path:
+            path[current] = len(path)
+            current = next_of[current]
+        if current is not None and current in path:
+            circle = list(path)[path[current] :]
+            chain = " → ".join(shown(name) for name in [*circle[:6], *(["…"] if len(circle) > 6 else []), circle[0]])
+            faults.add(place_of[circle[0]], f"{shown(circle[0])} {words[0]} ({chain})", words[1])
+        done.update(path)
+
+
+def _legs(studio: StudioTables, faults: FaultList) -> None:
+    by_id: dict[str, Circuit] = {t.record.id: t.record for t in studio.circuits if t.record is not None}
+    for circuit in studio.circuits:
+        record = circuit.record
+        feeder = by_id.get(record.fed_from) if record is not None and record.fed_from is not None else None
+        if record is None or feeder is None:
+            continue
+        strange = [leg for leg in record.leg_names if leg not in feeder.leg_names]
+        if strange:
+            key = "on_legs" if record.on_legs is not None else "legs"
+            faults.add(
+                f"{circuit.place} › {key}",
+                f"stands on leg {', '.join(strange)}, which its feeder {shown(feeder.id)} does not have",
+                f"the feeder has {', '.join(feeder.leg_names)}; name legs of these with on_legs",
+            )
+    for kiln in studio.kilns:
+        if kiln.record is None or kiln.record.legs is None:
+            continue
+        legs = kiln.record.legs
+        if len(set(legs)) != len(legs) or not legs:
+            faults.add(f"{kiln.place} › legs", f"names {', '.join(legs) or 'no leg'}", "name each leg once")
+        supply = by_id.get(kiln.record.circuit)
+        missing = [leg for leg in legs if supply is not None and leg not in supply.leg_names]
+        if supply is not None and missing:
+            faults.add(
+                f"{kiln.place} › legs",
+                f"loads leg {', '.join(missing)}, which circuit {shown(supply.id)} does not have",
+                f"the circuit has {', '.join(supply.leg_names)}",
+            )

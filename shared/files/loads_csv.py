@@ -1,0 +1,170 @@
+"""loads.csv, read with the row and column of every fault as a spreadsheet shows them (the header is row 1).
+
+The standard library's reader is used, not a table library: each cell stays the text that stands there (cone 06 is
+not 6), and each fault knows its cell.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from pydantic import ValidationError
+from pydantic_core import ErrorDetails
+
+from shared.files.examples import CELL_EXAMPLES
+from shared.files.fault_list import FaultList
+from shared.files.toml_tables import Reading
+from shared.files.values import Odd, clipped, nearest, shown
+from shared.files.wording import plain_words, unknown_key
+from shared.loads import Load
+
+COLUMNS = tuple(CELL_EXAMPLES)
+REQUIRED = ("id", "profile", "footprint_cm2", "height_mm", "mass_kg")
+"""The columns without which no load can be planned; the others have defaults."""
+
+NUMBERS = frozenset(
+    {"pieces", "footprint_cm2", "height_mm", "mass_kg", "thickness_mm", "diameter_mm", "max_temperature", "priority"}
+)
+MOST_ROWS = 20_000
+"""More rows than this are not read; house choice, far above what waits in any studio."""
+
+_NUMBER = re.compile(r"[+-]?([0-9]{1,15}(\.[0-9]{0,15})?|\.[0-9]{1,15})([eE][+-]?[0-9]{1,2})?")
+_YES = {"yes": True, "y": True, "true": True, "no": False, "n": False, "false": False}
+
+
+@dataclass(frozen=True)
+class Row:
+    """One row: its number, its cells by column, and the load if it is a right one."""
+
+    number: int
+    cells: dict[str, str]
+    load: Load | None
+
+    def place(self, column: str) -> str:
+        """Where a cell stands."""
+        return f"row {self.number}, column {column}"
+
+
+def load_rows(text: str, reading: Reading, faults: FaultList) -> list[Row]:
+    """Every row of loads.csv, each validated on its own."""
+    if not text.strip():
+        faults.add("", "is empty", f"write a header row: {','.join(COLUMNS)}")
+        return []
+    separator = _separator(text.split("\n", 1)[0])
+    records = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
+    header: list[str] = []
+    rows: list[Row] = []
+    number = 0
+    try:
+        for number, record in enumerate(records, 1):
+            cells = [cell.strip() for cell in record]
+            if number == 1:
+                header = _header(cells, faults)
+                if not any(header):
+                    break
+            elif any(cells):
+                rows.append(_row(number, header, cells, reading, faults))
+            if faults.hopeless:
+                break
+            if len(rows) > MOST_ROWS:
+                faults.add(f"row {number}", f"is past the {MOST_ROWS}th load", "split the studio, or clear old loads")
+                break
+    except csv.Error as error:
+        problem = "a quoted text never ends" if "unexpected end" in str(error) else "its quotes do not pair up"
+        if "field larger" in str(error):
+            problem = "a cell is longer than a book"
+        faults.add(f"row {number + 1}", problem, 'put " before and after a text with commas, and "" for a quote in it')
+    return rows
+
+
+def _separator(first_line: str) -> str:
+    # A spreadsheet may save with semicolons or tabs; the one that yields known column names is meant.
+    def known(separator: str) -> int:
+        return sum(cell.strip().strip('"').strip().casefold() in CELL_EXAMPLES for cell in first_line.split(separator))
+
+    return max((",", ";", "\t"), key=known)
+
+
+def _header(cells: Sequence[str], faults: FaultList) -> list[str]:
+    """The column that each cell of the header names; empty for one to be passed over.
+
+    A misspelt column is a fault, and is read as the one that was probably meant, to find the faults in its cells too.
+    """
+    header: list[str] = []
+    for position, cell in enumerate(cells, 1):
+        name = cell.casefold()
+        place = f"row 1, column {clipped(cell) or position}"
+        if name and name not in CELL_EXAMPLES:
+            faults.add(place, *unknown_key(cell, COLUMNS, "column"))
+            name = nearest(name, COLUMNS) or ""
+            name = "" if name in header or name in cells else name
+        elif name in header:
+            faults.add(place, "stands twice in the header", "keep one of the two")
+            name = ""
+        header.append(name)
+        if faults.hopeless:
+            break
+    for name in REQUIRED:
+        if name not in header:
+            faults.add(f"row 1, column {name}", "is missing", f"add the column: {CELL_EXAMPLES[name]}")
+    return header
+
+
+def _row(number: int, header: Sequence[str], cells: Sequence[str], reading: Reading, faults: FaultList) -> Row:
+    # Cells past the header that hold nothing are a spreadsheet's habit, no fault.
+    width = max((position for position, cell in enumerate(cells, 1) if cell), default=0)
+    texts = {name: cell for name, cell in zip(header, cells, strict=False) if name and cell}
+    if len(cells) < len(header) or width > len(header):
+        faults.add(
+            f"row {number}",
+            f"has {len(cells)} cells where the header has {len(header)}",
+            "give each column its cell, empty ones too, and put a text that holds the separator in quotes",
+        )
+        # Its cells may stand in the wrong columns, so that nothing but its id is taken from it.
+        return Row(number, {"id": texts["id"]} if "id" in texts else {}, None)
+    values = {name: _value(name, cell) for name, cell in texts.items()}
+    try:
+        load = Load.model_validate(values, by_alias=True, by_name=False, context=reading.context)
+    except ValidationError as error:
+        for detail in error.errors(include_url=False):
+            _tell(number, header, detail, reading, faults)
+        return Row(number, texts, None)
+    return Row(number, texts, load)
+
+
+def _tell(number: int, header: Sequence[str], error: ErrorDetails, reading: Reading, faults: FaultList) -> None:
+    column = str(error["loc"][0]) if error["loc"] else "after"
+    if (error["type"] == "temperature" and not reading.unit_known) or (
+        error["type"] == "missing" and column not in header
+    ):
+        return
+    problem, remedy = plain_words(error, CELL_EXAMPLES[column])
+    if error["type"] == "missing":
+        problem = "is empty"
+    faults.add(f"row {number}, column {column}", problem, remedy.replace("write for example ", "write "))
+
+
+def _value(column: str, cell: str) -> Any:
+    if column in NUMBERS:
+        return cell if _NUMBER.fullmatch(cell) else Odd(shown(cell)) if _passes_for_a_number(cell) else cell
+    if column == "alone":
+        return _YES.get(cell.casefold(), Odd(shown(cell)))
+    if column == "kilns":
+        return [name.strip() for name in cell.split(";") if name.strip()]
+    if column == "stream":
+        return cell.casefold()
+    return cell
+
+
+def _passes_for_a_number(cell: str) -> bool:
+    # Python reads nan, inf and 1_000 as numbers; a studio does not.
+    try:
+        float(cell)
+    except ValueError:
+        return False
+    return True

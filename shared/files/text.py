@@ -1,0 +1,139 @@
+"""Text files of a studio folder: read with every way that this can fail told in words, written whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import stat
+import tempfile
+from collections.abc import Mapping
+from contextlib import suppress
+from pathlib import Path
+
+from shared.errors import RequestError
+from shared.files.fault_list import FaultList
+from shared.files.values import nearest
+
+LARGEST_BYTES = 5_000_000
+"""Largest studio file that is read [byte]; house choice: some 30 000 loads. Above it is no file of the wanted kind."""
+
+
+def read_text(path: Path, faults: FaultList, largest_bytes: int = LARGEST_BYTES) -> str | None:
+    """The text of a file, without a byte-order mark; None, and a fault, where there is none to be had."""
+    try:
+        status = path.stat()
+        if stat.S_ISDIR(status.st_mode):
+            faults.add("", "is a folder, not a file", "put the file of that name in its place")
+            return None
+        if not stat.S_ISREG(status.st_mode):
+            faults.add("", "is not an ordinary file", "put an ordinary file of that name in its place")
+            return None
+        if status.st_size > largest_bytes:
+            faults.add(
+                "",
+                f"has {status.st_size / 1e6:.1f} MB",
+                f"keep it under {largest_bytes / 1e6:.0f} MB; a file of this kind is far smaller",
+            )
+            return None
+        content = path.read_bytes()
+    except (FileNotFoundError, NotADirectoryError):
+        faults.add("", "is not there", _missing_remedy(path))
+        return None
+    except PermissionError:
+        faults.add("", "may not be read", "give this user the right to read it")
+        return None
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else "its name is not a file's name"
+        faults.add("", f"cannot be read ({reason.lower()})", "check the disk and the file's name")
+        return None
+    return _decoded(content, faults)
+
+
+def _missing_remedy(path: Path) -> str:
+    with suppress(OSError, ValueError):
+        other = nearest(path.name, sorted(entry.name for entry in path.parent.iterdir())[:1000])
+        if other is not None:
+            return f'there is a "{other}"; is that the one? Then rename it to {path.name}'
+    return f"write a {path.name}, or name the folder that holds it"
+
+
+def _decoded(content: bytes, faults: FaultList) -> str | None:
+    remedy = "save it as UTF-8 (in a spreadsheet: CSV UTF-8)"
+    if content.startswith((b"\xff\xfe", b"\xfe\xff")):
+        faults.add("", "is UTF-16 text", remedy)
+        return None
+    nul = content.find(b"\0")
+    if nul >= 0:
+        line = content.count(b"\n", 0, nul) + 1
+        faults.add(f"line {line}", "holds a zero byte, so it is no text file", "save it again as plain text")
+        return None
+    try:
+        return content.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = content.count(b"\n", 0, error.start) + 1
+        faults.add(f"line {line}", f"is not UTF-8 text (byte {content[error.start]:02x} hex)", remedy)
+        return None
+
+
+def write_whole(texts: Mapping[Path, str]) -> None:
+    """Write files so that each is either the old one or the new one, whole, whatever happens meanwhile.
+
+    All are written beside their places first, and moved there only when every one is safe on the disk.
+
+    Raises
+    ------
+    RequestError
+        If a file cannot be written; the old ones are then still there.
+    """
+    waiting: list[tuple[Path, Path]] = []
+    place = Path()
+    try:
+        for place, text in texts.items():
+            waiting.append((_written_beside(place, text), place))
+        for temporary, place in waiting:
+            temporary.replace(place)
+        for folder in {place.parent for place in texts}:
+            _settle(folder)
+    except (OSError, ValueError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise RequestError(
+            f"{place.name} cannot be written ({reason.lower()}); "
+            "check that the folder is there, that this user may write in it and that the disk has room"
+        ) from None
+    finally:
+        for temporary, _ in waiting:
+            with suppress(OSError):
+                temporary.unlink(missing_ok=True)
+
+
+def _written_beside(place: Path, text: str) -> Path:
+    descriptor, name = tempfile.mkstemp(prefix=f".{place.name}.", suffix=".new", dir=place.parent)
+    temporary = Path(name)
+    try:
+        with os.fdopen(descriptor, "w", encoding="utf-8", newline="") as stream:
+            stream.write(text)
+            stream.flush()
+            os.fsync(stream.fileno())
+        temporary.chmod(_mode(place))
+    except BaseException:
+        temporary.unlink(missing_ok=True)
+        raise
+    return temporary
+
+
+def _mode(place: Path) -> int:
+    # A new file gets what the user's umask leaves of rw-rw-rw-; a replaced one keeps its own.
+    with suppress(OSError):
+        return stat.S_IMODE(place.stat().st_mode)
+    mask = os.umask(0)
+    os.umask(mask)
+    return 0o666 & ~mask
+
+
+def _settle(folder: Path) -> None:
+    # The renames themselves reach the disk only with the folder; not every system can do that to a folder.
+    with suppress(OSError):
+        descriptor = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(descriptor)
+        finally:
+            os.close(descriptor)
