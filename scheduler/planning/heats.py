@@ -1,0 +1,234 @@
+"""How long each phase of a firing takes, in slots, as the thermal model computes it: the search's view of heat.
+
+During the search the ware's mass is rounded up to a ladder of steps of a tenth (so that a few hundred courses serve
+a whole studio); a heavier charge is never quicker, so the phases are on the safe side. `settle` computes every firing
+of the final plan with its real mass.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scheduler.firing.course import Course, FiringRequest
+from scheduler.firing.simulate import simulate
+from scheduler.planning.problem import FAR, Problem
+from shared.profiles import Profile, Segment
+
+_STEPS: tuple[float, ...] = (
+    *(1.0, 1.1, 1.2, 1.3, 1.5, 1.6, 1.8, 2.0, 2.2, 2.4, 2.7, 3.0),
+    *(3.3, 3.6, 3.9, 4.3, 4.7, 5.1, 5.6, 6.2, 6.8, 7.5, 8.2, 9.1, 10.0),
+)
+"""The preferred numbers of IEC 60063, series E24: each about a tenth above the last."""
+
+
+def mass_step_kg(ware_kg: float) -> float:
+    """The least step of the ladder that is not below ``ware_kg`` [kg].
+
+    >>> mass_step_kg(23.7)
+    24.0
+    """
+    decade = 10.0 ** math.floor(math.log10(max(ware_kg, 0.1)))
+    return next(step * decade for step in _STEPS if step * decade >= ware_kg - 1e-9)
+
+
+@dataclass(frozen=True, slots=True)
+class Charge:
+    """What decides a firing's course: kiln and profile by number, size row, ware, layers, hot session."""
+
+    kiln: int
+    profile: str
+    row: int | None
+    ware_kg: float
+    layers: int
+    session_minutes: float
+
+
+@dataclass(slots=True, eq=False)
+class Phases:
+    """The phases of one charge in whole slots after the start, and its energy.
+
+    Attributes
+    ----------
+    load, unload
+        Slots that loading and unloading (or the hot session) take.
+    out_minutes
+        Minutes from ``unload_at`` until the loads are out.
+    hot
+        End of heating (cool); meaningless for hot work, where the session ends it.
+    end_slot
+        The slot, after the start, in which heating ends (cool): for kilns whose end is attended.
+    safe
+        When unloading may begin, at the earliest.
+    latest
+        When unloading, or the session, must begin at the latest (hot work); far for cool.
+    cold, open_cool
+        When the shut kiln is below the loading temperature; how long it takes once emptied.
+    kwh_by_slot
+        Energy of each slot after the start [kWh], least hold.
+    hold_kw
+        Power of the last hold [kW], for what a longer one costs.
+    course
+        The course behind it.
+    """
+
+    charge: Charge
+    is_hot: bool
+    load: int
+    unload: int
+    out_minutes: int
+    hot: int
+    end_slot: int
+    safe: int
+    latest: int
+    cold: int
+    open_cool: int
+    kwh_by_slot: NDArray[np.float64]
+    hold_kw: float
+    course: Course
+    energy: NDArray[np.float64] = field(default_factory=lambda: np.empty(0))
+
+
+def request(
+    problem: Problem, charge: Charge, profile: Profile, last_hold_minutes: float | None = None
+) -> FiringRequest:
+    """What the thermal model is asked for one charge."""
+    studio = problem.studio
+    kiln = problem.kilns[charge.kiln]
+    return FiringRequest(
+        kiln=kiln,
+        work=profile.work,
+        segments=profile.segments(charge.row),
+        unload_hot=profile.unload == "hot",
+        vented=profile.vent and kiln.vented,
+        ware_kg=charge.ware_kg,
+        layers=charge.layers,
+        room_c=studio.place.room_c,
+        unload_below_c=studio.unload_below_c(profile),
+        load_below_c=studio.rules.load_below_c,
+        last_hold_minutes=last_hold_minutes,
+    )
+
+
+def longest_hold_minutes(last: Segment, session_minutes: float) -> float:
+    """The longest that the last hold of hot work may be [min], its session included.
+
+    Without ``hold_up_to`` the session follows the hold at once.
+    """
+    if last.hold_up_to_minutes is None:
+        return last.hold_minutes + math.ceil(session_minutes)
+    return last.hold_up_to_minutes
+
+
+class Heats:
+    """Phases by charge, computed when first asked for."""
+
+    def __init__(self, problem: Problem) -> None:
+        self.problem = problem
+        self._phases: dict[Charge, Phases | None] = {}
+
+    def prepare(self, charges: Iterable[Charge]) -> None:
+        """Compute many charges in one call of the thermal model."""
+        wanted = [charge for charge in dict.fromkeys(charges) if charge not in self._phases]
+        requests: list[FiringRequest] = []
+        for charge in wanted:
+            requests += self._requests(charge)
+        courses = iter(simulate(requests))
+        for charge in wanted:
+            profile = self.problem.studio.profile_by_id[charge.profile]
+            first = next(courses)
+            longest = next(courses) if profile.unload == "hot" else first
+            self._phases[charge] = phases_of(self.problem, charge, first, longest)
+
+    def phases(self, charge: Charge) -> Phases | None:
+        """The phases of a charge; None where the kiln cannot reach a target with it."""
+        if charge not in self._phases:
+            self.prepare([charge])
+        return self._phases[charge]
+
+    def _requests(self, charge: Charge) -> list[FiringRequest]:
+        profile = self.problem.studio.profile_by_id[charge.profile]
+        if profile.unload == "cool":
+            return [request(self.problem, charge, profile)]
+        longest = longest_hold_minutes(profile.segments(charge.row)[-1], charge.session_minutes)
+        return [request(self.problem, charge, profile), request(self.problem, charge, profile, longest)]
+
+
+def phases_of(problem: Problem, charge: Charge, least: Course, longest: Course) -> Phases | None:
+    """Phases in slots from the courses with the least and the longest last hold (the same for cool work)."""
+    if not least.reached:
+        return None
+    profile = problem.studio.profile_by_id[charge.profile]
+    kiln = problem.kilns[charge.kiln]
+    slots_of = problem.slots_of
+    is_hot = profile.unload == "hot"
+    last = profile.segments(charge.row)[-1]
+    if is_hot:
+        out_minutes = math.ceil(charge.session_minutes - 1e-9)
+        target = math.ceil(least.target_minutes - 1e-9)
+        safe = slots_of(target + math.ceil(last.hold_minutes - 1e-9))
+        limit = target + math.ceil(longest_hold_minutes(last, charge.session_minutes) - 1e-9)
+        # A session may begin in any slot from which it ends within the hold; one slot's grace without hold_up_to,
+        # since the session follows as soon as the grid allows.
+        latest = (limit - out_minutes) // problem.grid_minutes
+        if last.hold_up_to_minutes is None:
+            latest = safe
+        if latest < safe:
+            return None
+        # Time from the end of the session, so that a longer hold moves it along.
+        cold = slots_of(max(0.0, longest.cold_minutes - longest.hot_minutes))
+        hot = safe + slots_of(out_minutes)
+    else:
+        out_minutes = math.ceil(kiln.unload_minutes - 1e-9)
+        safe = slots_of(least.safe_minutes)
+        latest = FAR
+        cold = slots_of(least.cold_minutes)
+        hot = slots_of(least.hot_minutes)
+    return Phases(
+        charge=charge,
+        is_hot=is_hot,
+        load=slots_of(kiln.load_minutes),
+        unload=slots_of(out_minutes),
+        out_minutes=out_minutes,
+        hot=hot,
+        end_slot=math.ceil(least.hot_minutes - 1e-9) // problem.grid_minutes,
+        safe=safe,
+        latest=latest,
+        cold=cold,
+        open_cool=slots_of(longest.open_cool_minutes),
+        kwh_by_slot=_kwh_by_slot(least, problem.grid_minutes),
+        hold_kw=_hold_kw(longest),
+        course=least,
+    )
+
+
+def _kwh_by_slot(course: Course, grid_minutes: int) -> NDArray[np.float64]:
+    cumulative = np.concatenate(([0.0], np.cumsum(course.power_kw) * course.step_minutes / 60.0))
+    ends = course.step_minutes * np.arange(len(cumulative))
+    hot = max(course.hot_minutes, grid_minutes)
+    edges = grid_minutes * np.arange(math.ceil(hot / grid_minutes) + 1)
+    energy: NDArray[np.float64] = np.diff(np.interp(edges, ends, cumulative))
+    return energy
+
+
+def _hold_kw(course: Course) -> float:
+    """Mean power in the last quarter of an hour of heating [kW]."""
+    end = round(course.hot_minutes / course.step_minutes)
+    begin = max(0, end - round(15.0 / course.step_minutes))
+    return float(np.mean(course.power_kw[begin:end])) if end > begin else 0.0
+
+
+def energy_costs(problem: Problem, phases: Phases) -> NDArray[np.float64]:
+    """Cost of the energy by starting slot, least hold [currency]; computed once for each charge."""
+    if len(phases.energy) == 0:
+        price = problem.price
+        if np.ptp(price) < 1e-12:
+            phases.energy = np.full(problem.slots, price[0] * phases.kwh_by_slot.sum())
+        else:
+            padded = np.concatenate((price, np.full(len(phases.kwh_by_slot), price[-1])))
+            phases.energy = np.correlate(padded, phases.kwh_by_slot, mode="valid")[: problem.slots]
+    return phases.energy

@@ -1,0 +1,270 @@
+"""Neighbourhood search: take some firings out, put their loads back better.
+
+Ruin and recreate (Schrimpf et al., J. Comput. Phys. 159 (2000) 139) with the exact placement of `find_place`,
+accepted by a falling threshold (record-to-record travel, Dueck, J. Comput. Phys. 104 (1993) 86). The neighbourhoods
+are those of the design: a window of time, two kilns, one profile, a circuit's kilns, late loads and what is in their
+way; how often each is used follows how often it helped. CP-SAT neighbourhoods join in `model`.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from scheduler.planning.batches import Batch
+from scheduler.planning.dispatch import in_stages
+from scheduler.planning.insertion import Inserter
+from scheduler.planning.timetable import Placed, Timetable, heating_end
+
+Neighbourhood = Callable[["Search"], list[int]]
+
+
+@dataclass(slots=True)
+class Record:
+    """How a neighbourhood fared: a weight that rises with success."""
+
+    weight: float = 1.0
+
+
+@dataclass
+class Search:
+    """The state of one search over a timetable. ``fixed`` firings are never touched."""
+
+    timetable: Timetable
+    seed: int
+    fixed: frozenset[int] = frozenset()
+    rounds: int = 0
+    best: tuple[Placed, ...] = ()
+    best_cost: float = float("inf")
+    records: dict[str, Record] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        self.random = np.random.default_rng(self.seed)
+        self.inserter = Inserter(self.timetable, self.seed + 1)
+        self.best = self.timetable.snapshot()
+        self.best_cost = self.timetable.cost()
+        self.guide = self.timetable.guide()
+        self.records = {name: Record() for name in NEIGHBOURHOODS}
+        self.scale = 1.0
+
+    def step(self, heat: float) -> bool:
+        """One ruin and recreate; ``heat`` falls from 1 to 0 over the search. True where the best plan got better."""
+        self.rounds += 1
+        name = self._pick()
+        chosen = [number for number in NEIGHBOURHOODS[name](self) if number not in self.fixed]
+        timetable = self.timetable
+        pending = [load for load in range(len(timetable.problem.loads)) if load not in timetable.firing_of]
+        if not chosen and not pending:
+            return False
+        mark = len(timetable.log)
+        batches = [timetable.remove(number).batch for number in dict.fromkeys(chosen)]
+        self._recreate(batches, pending)
+        guide = timetable.guide()
+        allowed = self.guide + self._threshold() * heat
+        better = False
+        record = self.records[name]
+        if guide <= allowed:
+            record.weight = 0.98 * record.weight + (0.3 if guide < self.guide - 1e-6 else 0.01)
+            self.guide = guide
+            timetable.log.clear()
+            cost = timetable.cost()
+            if cost < self.best_cost - 1e-6:
+                self.best_cost = cost
+                self.best = timetable.snapshot()
+                better = True
+        else:
+            timetable.undo(mark)
+            record.weight = max(0.05, 0.98 * record.weight)
+        return better
+
+    def _threshold(self) -> float:
+        """How much worse than the present plan a new one may be at full heat: a firing or so."""
+        count = max(1, len(self.timetable.firings))
+        return 0.3 * self.timetable.firing_price + 0.2 * abs(self.guide) / count
+
+    def adopt(self, firings: tuple[Placed, ...]) -> None:
+        """Go on from another plan."""
+        self.timetable.restore(firings)
+        self.guide = self.timetable.guide()
+        cost = self.timetable.cost()
+        if cost < self.best_cost - 1e-6:
+            self.best_cost, self.best = cost, self.timetable.snapshot()
+
+    def _pick(self) -> str:
+        names = list(self.records)
+        weights = np.array([self.records[name].weight for name in names])
+        return names[int(self.random.choice(len(names), p=weights / weights.sum()))]
+
+    def _recreate(self, batches: list[Batch], pending: list[int]) -> None:
+        random = self.random
+        inserter = self.inserter
+        inserter.blink = 0.02 if random.random() < 0.7 else 0.15
+        whole = random.random() < 0.35
+        problem = self.timetable.problem
+        loads: list[int] = list(pending)
+        if whole:
+            order = list(range(len(batches)))
+            random.shuffle(order)
+            # A batch with earlier stages still to come waits for them as single loads.
+            for number in order:
+                batch = batches[number]
+                if random.random() < 0.15 or not inserter.insert_batch(batch):
+                    loads += batch.loads
+        else:
+            for batch in batches:
+                loads += batch.loads
+        key = self._key(int(random.integers(5)))
+        loads.sort(key=lambda load: (problem.loads[load].session_at is None, key(load), load))
+        for load in in_stages(problem, loads):
+            inserter.insert_load(load)
+
+    def _key(self, kind: int) -> Callable[[int], float]:
+        problem = self.timetable.problem
+        guides = self.timetable.batches.guides
+        random = self.random
+        if kind == 0:
+            return lambda load: float(random.random())
+        if kind == 1:
+            return lambda load: -problem.loads[load].footprint_cm2 * problem.loads[load].height_mm
+        if kind == 2:
+            return lambda load: float(problem.loads[load].ready or 0)
+
+        def due(load: int) -> float:
+            own = problem.loads[load].promised
+            asked = [promise for promise, _ in guides[load]]
+            first = min([own - problem.begin] if own is not None else [], default=1e9)
+            return min([first, *asked]) + float(random.normal(0.0, 300.0 if kind == 3 else 2000.0))
+
+        return due
+
+    # -- sizes ---------------------------------------------------------------------------------------------------
+
+    def size(self) -> int:
+        """How many firings to take out this time."""
+        count = len(self.timetable.firings)
+        most = max(2, min(12, count // 2))
+        return int(self.random.integers(1, most + 1))
+
+    def some_firing(self) -> int | None:
+        """A firing at random."""
+        numbers = list(self.timetable.firings)
+        return numbers[int(self.random.integers(len(numbers)))] if numbers else None
+
+
+def _nearest(search: Search, number: int, pool: list[int]) -> list[int]:
+    """The firings of ``pool`` nearest in time to firing ``number``, itself first."""
+    firings = search.timetable.firings
+    middle = firings[number].place.start
+    pool = sorted(pool, key=lambda other: (other != number, abs(firings[other].place.start - middle), other))
+    return pool[: search.size()]
+
+
+def time_window(search: Search) -> list[int]:
+    """Firings near one another in time, in any kiln."""
+    number = search.some_firing()
+    return [] if number is None else _nearest(search, number, list(search.timetable.firings))
+
+
+def two_kilns(search: Search) -> list[int]:
+    """Firings of two kilns that may do the same kind of work."""
+    number = search.some_firing()
+    if number is None:
+        return []
+    firings = search.timetable.firings
+    kilns = search.timetable.problem.kilns
+    own = firings[number].kiln
+    alike = [k for k in range(len(kilns)) if k != own and set(kilns[k].work) & set(kilns[own].work)]
+    other = alike[int(search.random.integers(len(alike)))] if alike else own
+    return _nearest(search, number, [n for n, f in firings.items() if f.kiln in (own, other)])
+
+
+def one_profile(search: Search) -> list[int]:
+    """Firings of one profile: batches that could trade loads."""
+    number = search.some_firing()
+    if number is None:
+        return []
+    profile = search.timetable.firings[number].batch.profile
+    return _nearest(search, number, list(search.timetable.by_profile[profile]))
+
+
+def one_circuit(search: Search) -> list[int]:
+    """Firings that heat at the same time on a shared line."""
+    number = search.some_firing()
+    if number is None:
+        return []
+    firings = search.timetable.firings
+    lines = search.timetable.problem.kiln_lines
+    own = set(lines[firings[number].kiln].tolist())
+    begin, end = firings[number].place.start, heating_end(firings[number])
+    pool = [
+        n
+        for n, f in firings.items()
+        if f.place.start < end and heating_end(f) > begin and own & set(lines[f.kiln].tolist())
+    ]
+    return _nearest(search, number, pool)
+
+
+def late_and_blockers(search: Search) -> list[int]:
+    """A costly late firing, and what stands before it in its own and like kilns."""
+    firings = search.timetable.firings
+    late = [n for n, f in firings.items() if f.late_cost > 0.0]
+    if not late:
+        return time_window(search)
+    costs = np.array([firings[n].late_cost for n in late])
+    number = late[int(search.random.choice(len(late), p=costs / costs.sum()))]
+    end = firings[number].place.unload
+    kilns = search.timetable.problem.kilns
+    work = set(kilns[firings[number].kiln].work)
+    pool = [n for n, f in firings.items() if f.place.load <= end and work & set(kilns[f.kiln].work)]
+    return _nearest(search, number, [*pool, number] if number not in pool else pool)
+
+
+def smallest(search: Search) -> list[int]:
+    """The emptiest firings: their loads may find room elsewhere."""
+    firings = search.timetable.firings
+    if not firings:
+        return []
+    numbers = list(firings)
+    area = np.array(
+        [
+            sum(search.timetable.problem.loads[load].footprint_cm2 for load in firings[n].batch.loads)
+            / search.timetable.problem.kilns[firings[n].kiln].shelf_area_cm2
+            + 0.05
+            for n in numbers
+        ]
+    )
+    weights = 1.0 / area
+    count = min(len(numbers), int(search.random.integers(1, 4)))
+    picked = search.random.choice(len(numbers), size=count, replace=False, p=weights / weights.sum())
+    return [numbers[int(index)] for index in picked]
+
+
+def stages(search: Search) -> list[int]:
+    """The firings of the stages of some pieces, and what is near them."""
+    problem = search.timetable.problem
+    pairs = [
+        (earlier, later)
+        for earlier, followers in problem.follower.items()
+        for later in followers
+        if earlier in search.timetable.firing_of
+    ]
+    if not pairs:
+        return time_window(search)
+    earlier, later = pairs[int(search.random.integers(len(pairs)))]
+    own = search.timetable.firing_of
+    chosen = [own[load] for load in (earlier, later) if load in own]
+    near = _nearest(search, chosen[0], list(search.timetable.firings))
+    return [*chosen, *near[: max(1, search.size() // 2)]]
+
+
+NEIGHBOURHOODS: dict[str, Neighbourhood] = {
+    "time window": time_window,
+    "two kilns": two_kilns,
+    "one profile": one_profile,
+    "one circuit": one_circuit,
+    "late loads and their blockers": late_and_blockers,
+    "emptiest firings": smallest,
+    "stages of the same pieces": stages,
+}

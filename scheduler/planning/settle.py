@@ -1,0 +1,217 @@
+"""The last word on times: every firing of a plan computed with its real mass, layers and hold, and put in its place.
+
+During the search masses are rounded up, so real firings are never longer and a plan stays feasible; where they are
+shorter, unloading moves forward to the first moment that has a hand free.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from scheduler.firing.course import Course
+from scheduler.firing.simulate import simulate
+from scheduler.planning.batches import Batches, Fit
+from scheduler.planning.heats import request
+from scheduler.planning.insertion import Inserter
+from scheduler.planning.layers import share_used
+from scheduler.planning.timetable import Placed, Timetable
+from shared.calendar import price_steps
+from shared.clock import Minute
+from shared.plans import CostParts, Firing, Late, Plan, PlannedSegment, Proof, Unplaced
+from shared.studio import Studio
+
+_PASSES = 3
+
+
+def settle(timetable: Timetable) -> tuple[Placed, ...]:
+    """Give each firing its exact phases and its best place with them; the timetable holds the result."""
+    batches = timetable.batches
+    fits = exact_fits(batches, timetable.snapshot())
+    inserter = Inserter(timetable, seed=0)
+    lost: list[int] = []
+    for number in range(_PASSES):
+        moved = False
+        for old in sorted(timetable.firings, key=lambda n: (timetable.firings[n].place.start, n)):
+            firing = timetable.firings[old]
+            fit = fits[firing.batch.key, firing.kiln]
+            mark = len(timetable.log)
+            timetable.remove(old)
+            placed = timetable.best_place(firing.batch, firing.kiln, fit)
+            if placed is None:
+                # Not met with phases on the safe side; the loads are offered a place again rather than dropped.
+                lost += firing.batch.loads
+                moved = True
+                continue
+            if number and placed.place.guide >= firing.place.guide - 1e-9:
+                timetable.undo(mark)
+                continue
+            timetable.add(placed)
+            moved = moved or placed.place.start != firing.place.start or placed.place.unload != firing.place.unload
+        if not moved:
+            break
+    for load in range(len(timetable.problem.loads)):
+        if load not in timetable.firing_of and inserter.insert_load(load):
+            again = exact_fits(batches, timetable.snapshot())
+            number = timetable.firing_of[load]
+            firing = timetable.firings[number]
+            timetable.remove(number)
+            placed = timetable.best_place(firing.batch, firing.kiln, again[firing.batch.key, firing.kiln])
+            timetable.add(placed if placed is not None else firing)
+    return timetable.snapshot()
+
+
+def exact_fits(batches: Batches, firings: Sequence[Placed]) -> dict[tuple[tuple[str, tuple[int, ...]], int], Fit]:
+    """Layers and phases of each firing with its real mass, computed in one call of the thermal model."""
+    charges = {}
+    for firing in firings:
+        exact = batches.charge(firing.batch, firing.kiln, exact=True)
+        assert exact is not None  # it was placed
+        charges[firing.batch.key, firing.kiln] = exact
+    batches.heats.prepare(charge for charge, _ in charges.values())
+    fits = {}
+    for firing in firings:
+        charge, layers = charges[firing.batch.key, firing.kiln]
+        phases = batches.heats.phases(charge)
+        fits[firing.batch.key, firing.kiln] = firing.fit if phases is None else Fit(layers, phases)
+    return fits
+
+
+def write_plan_of(
+    timetable: Timetable,
+    *,
+    made_at: Minute,
+    bound: float,
+    seconds: float,
+    unplaced: Sequence[Unplaced],
+    changes: float = 0.0,
+) -> Plan:
+    """The plan that a settled timetable means, in minutes, with what it costs and how far it is from proved."""
+    problem = timetable.problem
+    studio = problem.studio
+    placed = timetable.snapshot()
+    courses = _final_courses(timetable, placed)
+    numbered = zip(placed, courses, strict=True)
+    firings = tuple(_firing(timetable, f"F{n}", p, c) for n, (p, c) in enumerate(numbered, start=1))
+    late = tuple(_late(timetable, firings))
+    priority = {load.id: load.priority for load in problem.loads}
+    parts = CostParts(
+        lateness=round(sum(studio.prices.late_hour * priority[row.load] * row.hours for row in late), 6),
+        unplaced=round(sum(studio.prices.unplaced * priority[row.load] for row in unplaced), 6),
+        energy=round(sum(firing.energy_cost for firing in firings), 6),
+        firings=round(studio.prices.firing * len(firings), 6),
+        changes=round(changes, 6),
+    )
+    return Plan(
+        studio=studio.place.name,
+        made_at=made_at,
+        begin=problem.begin,
+        end=problem.end,
+        proof=proof_of(parts.total, bound, seconds),
+        cost_parts=parts,
+        firings=firings,
+        unplaced=tuple(unplaced),
+        late=late,
+    )
+
+
+def proof_of(cost: float, bound: float, seconds: float) -> Proof:
+    """How far a cost is from its bound; the bound is never shown above the cost."""
+    bound = min(bound, cost)
+    if cost <= bound + 0.005:
+        return Proof(status="optimal", cost=round(cost, 6), bound=round(cost, 6), seconds=seconds)
+    near = cost <= bound * 1.05
+    return Proof(status="within" if near else "unproved", cost=round(cost, 6), bound=round(bound, 6), seconds=seconds)
+
+
+def _final_courses(timetable: Timetable, placed: Sequence[Placed]) -> list[Course]:
+    problem = timetable.problem
+    requests = []
+    for firing in placed:
+        phases = firing.fit.phases
+        profile = problem.studio.profile_by_id[firing.batch.profile]
+        hold = None
+        if phases.is_hot:
+            session_end = (firing.place.unload - firing.place.start) * problem.grid_minutes + phases.out_minutes
+            hold = float(session_end - math.ceil(phases.course.target_minutes - 1e-9))
+        requests.append(request(problem, phases.charge, profile, hold))
+    return simulate(requests)
+
+
+def _firing(timetable: Timetable, name: str, placed: Placed, course: Course) -> Firing:
+    problem = timetable.problem
+    studio = problem.studio
+    place, phases = placed.place, placed.fit.phases
+    kiln = problem.kilns[placed.kiln]
+    profile = studio.profile_by_id[placed.batch.profile]
+    loads = [problem.loads[number] for number in placed.batch.loads]
+    start_at = problem.minute(place.start)
+    unload_at = problem.minute(place.unload)
+    out_at = unload_at + phases.out_minutes
+
+    def after(minutes: float) -> Minute:
+        return start_at + math.ceil(minutes - 1e-9)
+
+    segments = profile.segments(placed.batch.row)
+    target_at = after(course.target_minutes)
+    hot_until = out_at if phases.is_hot else after(course.hot_minutes)
+    safe_at = target_at + math.ceil(segments[-1].hold_minutes - 1e-9) if phases.is_hot else after(course.safe_minutes)
+    planned = [
+        PlannedSegment(
+            rate_k_per_hour=segment.rate_k_per_hour,
+            to_c=segment.to_c,
+            hold_minutes=segment.hold_minutes,
+            reached_at=after(times.reached_minutes),
+            hold_ends_at=after(times.hold_ends_minutes),
+        )
+        for segment, times in zip(segments, course.segments, strict=True)
+    ]
+    if phases.is_hot:
+        planned[-1] = planned[-1].model_copy(
+            update={"hold_minutes": float(hot_until - target_at), "hold_ends_at": hot_until}
+        )
+    return Firing(
+        id=name,
+        kiln=kiln.id,
+        profile=profile.id,
+        size_row=placed.batch.row,
+        loads=tuple(load.id for load in loads),
+        load_at=problem.minute(place.load),
+        start_at=start_at,
+        target_at=target_at,
+        hot_until=hot_until,
+        safe_at=safe_at,
+        unload_at=unload_at,
+        free_at=max(out_at, after(course.free_minutes(float(out_at - start_at)))),
+        segments=tuple(planned),
+        layers=placed.fit.layers,
+        amps=kiln.amps,
+        kwh=round(course.kwh, 6),
+        energy_cost=round(energy_cost(studio, course, start_at), 6),
+        share_used=round(share_used(kiln, loads, placed.fit.layers), 6),
+        unload_minutes=phases.out_minutes,
+    )
+
+
+def energy_cost(studio: Studio, course: Course, start_at: Minute) -> float:
+    """Cost of a course's energy when it starts at ``start_at``, each step at the price of its first moment."""
+    step = course.step_minutes
+    end_at = start_at + math.ceil(len(course.power_kw) * step) + 1
+    total = 0.0
+    for price in price_steps(studio, start_at, end_at):
+        first = math.ceil((price.begin - start_at) / step - 1e-9)
+        last = math.ceil((price.end - start_at) / step - 1e-9)
+        total += price.price * float(course.power_kw[first:last].sum()) * step / 60.0
+    return total
+
+
+def _late(timetable: Timetable, firings: Sequence[Firing]) -> list[Late]:
+    problem = timetable.problem
+    rows = []
+    for firing in firings:
+        for load_id in firing.loads:
+            promised = problem.loads[problem.load_number[load_id]].promised
+            if promised is not None and firing.out_at > promised:
+                hours = (firing.out_at - promised) / 60.0
+                rows.append(Late(load=load_id, promised=promised, out_at=firing.out_at, hours=round(hours, 6)))
+    return sorted(rows, key=lambda row: (-row.hours, row.load))

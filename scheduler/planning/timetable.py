@@ -1,0 +1,248 @@
+"""The plan in the making: firings placed on the grid, with hands, current and kilns booked, and an undo."""
+
+from __future__ import annotations
+
+from bisect import insort
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scheduler.planning.batches import Batch, Batches, Fit
+from scheduler.planning.heats import Phases, energy_costs
+from scheduler.planning.placement import EARLINESS, Place, find_place
+from scheduler.planning.problem import FAR, Problem
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Placed:
+    """A batch in a kiln at a place. ``late_cost`` is what its promises cost, ``guide`` what the search minds."""
+
+    batch: Batch
+    kiln: int
+    fit: Fit
+    place: Place
+    late_cost: float
+
+
+class Timetable:
+    """Firings by kiln and time, and what they book. Every change is logged, so that it can be undone."""
+
+    def __init__(self, problem: Problem, batches: Batches) -> None:
+        self.problem = problem
+        self.batches = batches
+        groups, slots = problem.people.shape
+        self.people_used = np.zeros((groups, slots), dtype=np.int32)
+        self.lines_used = np.zeros((len(problem.line_limit), slots), dtype=np.int32)
+        self.firings: dict[int, Placed] = {}
+        self.firing_of: dict[int, int] = {}
+        self.by_profile: dict[str, dict[int, None]] = {}
+        self._busy: list[list[tuple[int, int, int]]] = [
+            sorted((begin, end, -1) for begin, end in blocked) for blocked in problem.blocked
+        ]
+        self._arrays: list[tuple[NDArray[np.int32], NDArray[np.int32]] | None] = [None] * len(problem.kilns)
+        self._groups = {skill: np.array(rows, dtype=np.int32) for skill, rows in problem.groups_of_skill.items()}
+        self._next = 0
+        self.log: list[tuple[bool, int, Placed]] = []
+        self.firing_price = problem.studio.prices.firing
+
+    # -- what is booked ------------------------------------------------------------------------------------------
+
+    def add(self, placed: Placed) -> int:
+        """Book a firing; returns its number."""
+        self._next += 1
+        self._book(self._next, placed)
+        self.log.append((True, self._next, placed))
+        return self._next
+
+    def remove(self, number: int) -> Placed:
+        """Take a firing out of the timetable."""
+        placed = self._unbook(number)
+        self.log.append((False, number, placed))
+        return placed
+
+    def undo(self, mark: int) -> None:
+        """Take back every change since the log was ``mark`` long."""
+        while len(self.log) > mark:
+            added, number, placed = self.log.pop()
+            if added:
+                self._unbook(number)
+            else:
+                self._book(number, placed)
+
+    def _book(self, number: int, placed: Placed) -> None:
+        self.firings[number] = placed
+        self.by_profile.setdefault(placed.batch.profile, {})[number] = None
+        for load in placed.batch.loads:
+            self.firing_of[load] = number
+        insort(self._busy[placed.kiln], (placed.place.load, placed.place.free, number))
+        self._arrays[placed.kiln] = None
+        self._use(placed, 1)
+
+    def _unbook(self, number: int) -> Placed:
+        placed = self.firings.pop(number)
+        del self.by_profile[placed.batch.profile][number]
+        for load in placed.batch.loads:
+            del self.firing_of[load]
+        self._busy[placed.kiln].remove((placed.place.load, placed.place.free, number))
+        self._arrays[placed.kiln] = None
+        self._use(placed, -1)
+        return placed
+
+    def _use(self, placed: Placed, sign: int) -> None:
+        place, phases = placed.place, placed.fit.phases
+        self.people_used[0, max(0, place.load) : max(0, place.load + phases.load)] += sign
+        for row in self._session_groups(placed.batch, phases):
+            self.people_used[row, place.unload : place.unload + phases.unload] += sign
+        amps = sign * self.problem.kiln_amps[placed.kiln]
+        begin, end = max(0, place.start), max(0, heating_end(placed))
+        for line in self.problem.kiln_lines[placed.kiln]:
+            self.lines_used[line, begin:end] += amps
+
+    def _session_groups(self, batch: Batch, phases: Phases) -> NDArray[np.int32]:
+        skill = self.problem.studio.profile_by_id[batch.profile].skill if phases.is_hot else None
+        return self._groups[skill]
+
+    def busy(self, kiln: int) -> list[tuple[int, int, int]]:
+        """``(from, to, firing)`` of a kiln in order; firing -1 is an outage."""
+        return self._busy[kiln]
+
+    def neighbours(self, kiln: int, begin: int, end: int) -> list[int]:
+        """Firings of a kiln that are busy in ``[begin, end)``."""
+        return [number for first, last, number in self._busy[kiln] if number >= 0 and first < end and last > begin]
+
+    # -- what is possible ----------------------------------------------------------------------------------------
+
+    def bounds(self, loads: Iterable[int]) -> tuple[int, int] | None:
+        """``(first slot of loading, last minute out)`` that other stages leave; None: one is missing."""
+        problem = self.problem
+        first = -FAR
+        last = FAR
+        grid = problem.grid_minutes
+        for load in loads:
+            row = problem.loads[load]
+            if row.after is not None and row.after in problem.load_number:
+                firing = self.firing_of.get(problem.load_number[row.after])
+                if firing is None:
+                    return None
+                ready = out_minutes(self.firings[firing], grid) + row.gap_minutes
+                first = max(first, problem.slots_of(ready))
+            for later in problem.follower.get(load, ()):
+                firing = self.firing_of.get(later)
+                if firing is not None:
+                    gap = problem.slots_of(problem.loads[later].gap_minutes) * grid
+                    last = min(last, self.firings[firing].place.load * grid - gap)
+        return first, last
+
+    def best_place(
+        self,
+        batch: Batch,
+        kiln: int,
+        fit: Fit,
+        *,
+        only_start: int = -1,
+        last_out_minutes: int = FAR,
+        free_of_stages: bool = False,
+    ) -> Placed | None:
+        """The cheapest place of a batch in a kiln beside all that is booked; None where there is none.
+
+        ``free_of_stages`` leaves earlier and later stages of the same pieces aside.
+        """
+        bounds = (-FAR, FAR) if free_of_stages else self.bounds(batch.loads)
+        if bounds is None:
+            return None
+        problem, phases = self.problem, fit.phases
+        arrays = self._arrays[kiln]
+        if arrays is None:
+            busy = self._busy[kiln]
+            arrays = (
+                np.array([begin for begin, _, _ in busy], dtype=np.int32),
+                np.array([end for _, end, _ in busy], dtype=np.int32),
+            )
+            self._arrays[kiln] = arrays
+        work = problem.studio.profile_by_id[batch.profile].work
+        found, load, start, unload, free, energy, guide = find_place(
+            max(batch.ready, bounds[0], 0),
+            min(bounds[1], last_out_minutes),
+            phases.load,
+            phases.is_hot,
+            phases.hot,
+            phases.end_slot,
+            phases.safe,
+            phases.latest,
+            phases.unload,
+            phases.out_minutes,
+            phases.cold,
+            phases.open_cool,
+            arrays[0],
+            arrays[1],
+            self.people_used,
+            problem.people,
+            self._session_groups(batch, phases),
+            self.lines_used,
+            problem.line_limit,
+            problem.kiln_lines[kiln],
+            problem.kiln_amps[kiln],
+            problem.heat_ok[kiln, work],
+            problem.start_ok[kiln],
+            problem.end_ok[kiln],
+            energy_costs(problem, phases),
+            problem.price,
+            phases.hold_kw * problem.grid_minutes / 60.0,
+            batch.session_slot,
+            batch.guide_promised,
+            batch.guide_weight,
+            problem.grid_minutes,
+            only_start,
+            EARLINESS * len(batch.loads),
+        )
+        if not found:
+            return None
+        place = Place(load, start, unload, free, energy, guide)
+        return Placed(batch, kiln, fit, place, batch.late_cost(unload * problem.grid_minutes + phases.out_minutes))
+
+    # -- what it costs -------------------------------------------------------------------------------------------
+
+    def cost(self) -> float:
+        """Cost of the timetable on the grid [currency]: lateness, unplaced loads, energy, firings."""
+        problem = self.problem
+        placed = sum(firing.late_cost + firing.place.energy + self.firing_price for firing in self.firings.values())
+        return placed + problem.studio.prices.unplaced * sum(
+            problem.loads[load].priority for load in range(len(problem.loads)) if load not in self.firing_of
+        )
+
+    def guide(self) -> float:
+        """What the search minimises: the cost with the wishes of later stages and a leaning to the early."""
+        return sum(firing.place.guide + self.firing_price for firing in self.firings.values()) + (
+            self.problem.studio.prices.unplaced
+            * sum(
+                self.problem.loads[load].priority
+                for load in range(len(self.problem.loads))
+                if load not in self.firing_of
+            )
+        )
+
+    def snapshot(self) -> tuple[Placed, ...]:
+        """The firings as they stand, in order of loading."""
+        return tuple(sorted(self.firings.values(), key=lambda f: (f.place.load, f.kiln)))
+
+    def restore(self, firings: Sequence[Placed]) -> None:
+        """Make the timetable hold exactly ``firings``; forgets the log."""
+        for number in list(self.firings):
+            self._unbook(number)
+        self.log.clear()
+        for placed in firings:
+            self._next += 1
+            self._book(self._next, placed)
+
+
+def heating_end(placed: Placed) -> int:
+    """The slot at which heating has ended: the end of a hot session, or of the last hold."""
+    phases = placed.fit.phases
+    return placed.place.unload + phases.unload if phases.is_hot else placed.place.start + phases.hot
+
+
+def out_minutes(placed: Placed, grid_minutes: int) -> int:
+    """When the loads are out [min after the plan's begin]."""
+    return placed.place.unload * grid_minutes + placed.fit.phases.out_minutes
