@@ -1,0 +1,81 @@
+"""Cautions for a firing: those that its profile names, and those that follow from how it is planned.
+
+The texts stand in the catalogue under ``caution``. Where they come from, by key:
+
+- hot-kiln: HSE, *Kilns in schools*; *Guidance for Safe Use of Kilns in Occupational Therapy Units* (H&S 0044, 2000).
+- fumes: US EPA Region 7, *Ceramic Kilns*; NIOSH criteria document on carbon monoxide, 1972.
+- burnout-smoke, hot-flask, carbon-box, sharp-glass: common practice of casters, metal clay and glass workers.
+- silica-dust: HSE ceramics silica sheets CR0 to CR4; US rule 29 CFR 1910.1053.
+- glare: Pottery Making Illustrated, *Eye Health for Potters*.
+- enamel-dust: MJSA Journal, *Three Enameling Safety Tips*.
+- thick-ware, lead: studios' and suppliers' published firing rules.
+- see-it-off, no-one-at-end: HSE, *Kilns in schools* (most past kiln fires began at night); the half hour's margin is
+  common practice for back-up timers.
+- hot-session, unattended, vent: common practice.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from api.day import FiringOnDay
+from api.formats import Formats
+
+ALARM_MARGIN_MINUTES = 30
+"""How long after its expected end a kiln that still heats is switched off [min]. Common practice: the margin that a
+maker advises for a back-up timer."""
+
+
+@dataclass(frozen=True, slots=True)
+class Caution:
+    """One caution in plain words; ``key`` is its name in the studio folder, or an automatic one.
+
+    ``this_firing`` tells a text with times of one firing in it from one that always reads the same.
+    """
+
+    key: str
+    name: str
+    text: str
+    this_firing: bool = False
+
+
+def cautions(shown: FiringOnDay, formats: Formats) -> tuple[Caution, ...]:
+    """All cautions of a firing, each once: first those of its profile, in its own order."""
+    firing = shown.firing
+    day = formats.local(firing.start_at).date()
+    off = formats.clock(firing.hot_until, day)
+    found = [named_caution(key, formats) for key in dict.fromkeys(shown.profile.cautions)]
+    if shown.profile.vent:
+        found.append(_always("vent", formats))
+    if shown.heats_alone:
+        stretches = formats.join([formats.stretch(span.begin, span.end, day) for span in shown.heats_alone])
+        found.append(_of_firing("unattended", formats, stretches=stretches))
+    if shown.hot:
+        found.append(_always("hot-session", formats))
+    elif shown.seen_off_by:
+        found.append(_of_firing("see-it-off", formats, at=off, alarm=formats.clock(alarm_at(shown), day)))
+    else:
+        found.append(_of_firing("no-one-at-end", formats, at=off))
+    return tuple(found)
+
+
+def named_caution(key: str, formats: Formats) -> Caution:
+    """The caution that a profile names; a key that the catalogue does not know is printed as written."""
+    if f"caution.{key}.text" in formats.words:
+        return _always(key, formats)
+    return Caution(key, key, key)
+
+
+def alarm_at(shown: FiringOnDay) -> int:
+    """When a kiln that still heats is switched off [min]: half an hour after the latest likely end."""
+    likely = shown.firing.hot_until_between
+    return (likely[1] if likely else shown.firing.hot_until) + ALARM_MARGIN_MINUTES
+
+
+def _always(key: str, formats: Formats) -> Caution:
+    return Caution(key, formats.words(f"caution.{key}.name"), formats.words(f"caution.{key}.text"))
+
+
+def _of_firing(key: str, formats: Formats, **times: str) -> Caution:
+    words = formats.words
+    return Caution(key, words(f"caution.{key}.name"), words(f"caution.{key}.text", **times), this_firing=True)

@@ -1,0 +1,241 @@
+"""The command ``kilnrota``. Each command parses, calls, prints; heavy imports stand inside, so that help is quick."""
+
+from __future__ import annotations
+
+import os
+import sys
+import traceback
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+from typer.exceptions import TyperException
+
+from shared.errors import AuditError, FolderError, KilnrotaError
+
+if TYPE_CHECKING:
+    from shared.studio import Studio
+
+DONE, UNEXPECTED, FAULTS, BREACHES, STOPPED = 0, 1, 2, 3, 130
+"""Exit codes: done; an error of the program's own; faults in what was given; a plan that breaks a rule; stopped by
+the person (128 + SIGINT, as shells count)."""
+
+DEBUG = "KILNROTA_DEBUG"
+"""Environment variable that makes an unexpected error print its traceback."""
+
+app = typer.Typer(
+    name="kilnrota",
+    help="Plans the firings of a studio that runs several electric kilns.",
+    add_completion=False,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    no_args_is_help=True,
+)
+
+Folder = Annotated[Path, typer.Argument(metavar="FOLDER", help="The studio's folder.")]
+Now = Annotated[
+    str | None, typer.Option("--now", metavar="TIME", help="Plan as if it were this time, e.g. 2026-11-29T18:00.")
+]
+
+
+@app.command()
+def plan(
+    folder: Folder,
+    day: Annotated[
+        str | None, typer.Option("--day", metavar="DAY", help="The day to show, e.g. 2026-11-30; else tomorrow.")
+    ] = None,
+    seconds: Annotated[float, typer.Option(min=0.1, max=86_400, help="How long to search [s].")] = 20.0,
+    work: Annotated[
+        int | None,
+        typer.Option(min=0, help="Search so many rounds, not by the clock: the same work gives the same plan."),
+    ] = None,
+    seed: Annotated[int, typer.Option(min=0, max=2**31 - 1, help="Seed of the search's random choices.")] = 0,
+    workers: Annotated[int, typer.Option(min=1, max=256, help="Threads to search with.")] = 2,
+    now: Now = None,
+    out: Annotated[Path | None, typer.Option("--out", metavar="FILE", help="Write the plan to this file.")] = None,
+    sheets: Annotated[
+        Path | None, typer.Option("--sheets", metavar="DIR", help="Write a sheet a kiln and an overview there.")
+    ] = None,
+    pdf: Annotated[bool, typer.Option("--pdf", help="Write the sheets as PDF too.")] = False,
+) -> None:
+    """Plan the firings and show a day, kiln by kiln."""
+    from api.day import Day
+    from api.formats import Formats
+    from api.printing.plan_text import plan_text
+    from api.progress import ProgressLine
+    from api.requests import day_asked_for, plan_begin
+    from api.words import read_words
+    from scheduler.audit import prove
+    from scheduler.planning import door
+    from shared.files import read_folder, write_plan
+
+    studio, loads = read_folder(folder)
+    words = read_words()
+    now_minute = _now(now, studio)
+    shown_day = day_asked_for(day, now_minute, studio)
+    progress = ProgressLine(sys.stderr, words)
+    settings = door.Settings(seconds=None if work is not None else seconds, work_limit=work, seed=seed, workers=workers)
+    made = door.plan(
+        studio,
+        loads,
+        now=now_minute,
+        begin=plan_begin(shown_day, now_minute, studio),
+        settings=settings,
+        progress=progress,
+    )
+    progress.close()
+    audited = prove(studio, loads, made)
+    view, formats = Day(audited, shown_day), Formats(studio, words)
+    print(plan_text(view, formats), end="")
+    if out is not None:
+        write_plan(out, audited.plan, studio)
+        print(words("command.wrote", file=out), file=sys.stderr)
+    if sheets is not None:
+        from api.sheets.writing import write_sheets
+
+        written = write_sheets(view, formats, sheets, pdf=pdf)
+        print(words.count("command.sheets", len(written), folder=sheets), file=sys.stderr)
+
+
+@app.command()
+def check(folder: Folder, now: Now = None) -> None:
+    """Read a studio's folder and report every fault, and what looks doubtful."""
+    from api.checking import warnings_of
+    from api.words import read_words
+    from shared.files import read_folder
+
+    studio, loads = read_folder(folder)
+    words = read_words()
+    warnings = warnings_of(studio, loads, _now(now, studio))
+    for warning in warnings:
+        print(words("command.warning", text=warning))
+    print(
+        words(
+            "command.checked",
+            studio=studio.place.name,
+            kilns=words.count("command.kilns", len(studio.kilns)),
+            profiles=words.count("command.profiles", len(studio.profiles)),
+            loads=words.count("firing.loads", len(loads)),
+            warnings=words.count("command.warnings", len(warnings)),
+        )
+    )
+
+
+@app.command()
+def fire(
+    folder: Folder,
+    kiln: Annotated[str, typer.Argument(metavar="KILN", help="Id of the kiln.")],
+    profile: Annotated[str, typer.Argument(metavar="PROFILE", help="Id of the profile.")],
+    mass: Annotated[
+        float | None,
+        typer.Option(min=0.001, max=5000, metavar="KG", help="Mass of the ware; else its shelves' mass."),
+    ] = None,
+    size: Annotated[
+        float | None, typer.Option(min=0.001, help="Largest piece, where the profile is sized; else its last row.")
+    ] = None,
+    layers: Annotated[int | None, typer.Option(min=1, max=100, help="Shelves in use; else a full kiln's.")] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+) -> None:
+    """Compute how one firing would go: a table and a curve."""
+    from api.printing.course_text import course_json, course_text
+    from api.requests import kiln_named, profile_named
+    from api.single_firing import compute_firing
+    from api.words import read_words
+    from shared.files import read_folder
+
+    studio, _ = read_folder(folder)
+    single = compute_firing(studio, kiln_named(studio, kiln), profile_named(studio, profile), mass, size, layers)
+    words = read_words()
+    print(course_json(single, studio) if as_json else course_text(single, studio, words), end="")
+
+
+@app.command()
+def audit(
+    folder: Folder,
+    plan_file: Annotated[Path, typer.Argument(metavar="PLAN", help="A plan file, made anywhere.")],
+) -> None:
+    """Prove a plan file rule by rule, or print each rule that it breaks."""
+    from api.printing.audit_text import audit_text
+    from api.words import read_words
+    from scheduler.audit import breaches
+    from shared.files import read_folder, read_plan
+
+    studio, loads = read_folder(folder)
+    read = read_plan(plan_file, studio)
+    found = breaches(studio, loads, read)
+    print(audit_text(found, read, studio, read_words()), end="")
+    if found:
+        raise typer.Exit(BREACHES)
+
+
+def run(arguments: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code; every error is written in words on standard error."""
+    try:
+        app(args=None if arguments is None else list(arguments), prog_name="kilnrota", standalone_mode=False)
+    except typer.Exit as stop:
+        return stop.exit_code
+    except (KeyboardInterrupt, typer.Abort):
+        _say("stopped")
+        return STOPPED
+    except TyperException as error:
+        _say(error.format_message())
+        return FAULTS
+    except FolderError as error:
+        for fault in error.faults:
+            _say(str(fault))
+        return FAULTS
+    except AuditError as error:
+        _say(str(error))
+        return BREACHES
+    except KilnrotaError as error:
+        _say(str(error))
+        return FAULTS
+    except BrokenPipeError:
+        # The reader went away (``kilnrota plan … | head``): nothing is wrong, nothing is left to say.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
+    except Exception as error:
+        if os.environ.get(DEBUG):
+            traceback.print_exc()
+        _say(
+            f"an error in kilnrota itself: {type(error).__name__}: {_one_line(error)}. "
+            f"Please report this line, the command and, if you may, the studio folder ({DEBUG}=1 prints more)."
+        )
+        return UNEXPECTED
+    return DONE
+
+
+def main() -> None:
+    """The console script."""
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that lacks a sign shows a question mark, not an error.
+        stream.reconfigure(errors="replace")  # type: ignore[union-attr]
+    code = run()
+    try:
+        sys.stdout.flush()
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    sys.exit(code)
+
+
+def _say(text: str) -> None:
+    print(text, file=sys.stderr)
+
+
+def _one_line(error: Exception) -> str:
+    return " ".join(str(error).split())[:300]
+
+
+def _now(text: str | None, studio: Studio) -> int:
+    """The minute named, else the clock's: the only place that asks the clock."""
+    from datetime import UTC, datetime
+
+    from api.requests import moment_asked_for
+    from shared.clock import minute_of
+
+    return minute_of(datetime.now(UTC)) if text is None else moment_asked_for(text, "--now", studio)
+
+
+if __name__ == "__main__":
+    main()

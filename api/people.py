@@ -1,0 +1,35 @@
+"""Who is there, in words: by name where the shift gives one, else by the shift's hours."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+
+from api.formats import Formats
+from shared.calendar import OnDuty
+
+
+def people_text(duties: Sequence[OnDuty], formats: Formats, day: date) -> str:
+    """The people who can do a task: the shifts on duty at its beginning."""
+    words = formats.words
+    if not duties:
+        return words("people.none")
+    texts = []
+    for duty in duties:
+        hours = formats.stretch(duty.begin, duty.end, day)
+        who = duty.shift.who
+        texts.append(words("people.named", who=who, hours=hours) if who else words("people.anyone", hours=hours))
+    return formats.join(texts)
+
+
+def duty_text(duties: Sequence[OnDuty], formats: Formats, day: date) -> tuple[str, ...]:
+    """The day's shifts, one text each: hours, who or how many, and what they may attend."""
+    words = formats.words
+    texts = []
+    for duty in duties:
+        shift = duty.shift
+        who = shift.who or (words("people.one_hand") if shift.hands == 1 else words("people.hands", n=shift.hands))
+        if shift.skills:
+            who = words("people.skills", who=who, skills=formats.join(shift.skills))
+        texts.append(words("people.duty", hours=formats.stretch(duty.begin, duty.end, day), who=who))
+    return tuple(texts) or (words("people.nobody_today"),)

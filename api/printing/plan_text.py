@@ -1,0 +1,186 @@
+"""A day of a plan as text for the terminal: kiln by kiln, then what is late, then circuits, cost and proof."""
+
+from __future__ import annotations
+
+from api.cautions import Caution, cautions
+from api.day import CircuitLoad, Day, FiringOnDay, KilnDay
+from api.formats import Formats
+from api.lateness import late_rows
+from api.people import duty_text
+from api.printing.columns import heading, paragraph, row
+from api.printing.firing_text import key_lines, mind_lines, put_lines, summary_text, takes_text, time_lines
+from shared.plans import Proof
+
+
+def plan_text(day: Day, formats: Formats) -> str:
+    """The whole output of ``kilnrota plan``."""
+    met: dict[str, Caution] = {}
+    blocks = [_head(day, formats)]
+    blocks += [_kiln_block(day, kiln_day, formats, met) for kiln_day in day.kilns]
+    blocks += [_cautions_block(met, formats), _late_block(day, formats)]
+    blocks += [_circuits_block(day, formats), _cost_block(day, formats)]
+    return "\n\n".join("\n".join(lines) for lines in blocks if lines) + "\n"
+
+
+def proof_text(proof: Proof, formats: Formats) -> str:
+    """How far the plan is from proved, in words."""
+    if proof.status == "optimal":
+        return formats.words("plan.proved")
+    if proof.bound <= 0:
+        return formats.words("plan.no_bound")
+    percent = max(0.0, (proof.cost / proof.bound - 1.0) * 100.0)
+    return formats.words("plan.within", percent=percent, bound=formats.money(proof.bound))
+
+
+def _head(day: Day, formats: Formats) -> list[str]:
+    words, plan = formats.words, day.plan
+    planned = words(
+        "plan.planned",
+        made=formats.clock(plan.made_at),
+        begin=formats.clock(plan.begin),
+        end=formats.clock(plan.end),
+        firings=words.count("firing.firings", len(plan.firings)),
+        placed=sum(len(firing.loads) for firing in plan.firings),
+        loads=len(day.audited.loads),
+    )
+    duties = words("plan.duty", duties="; ".join(duty_text(day.duties, formats, day.date)))
+    title = words("plan.title", day=formats.long_day(day.date), studio=plan.studio)
+    return [title, *paragraph(planned), *paragraph(duties)]
+
+
+def _kiln_block(day: Day, kiln_day: KilnDay, formats: Formats, met: dict[str, Caution]) -> list[str]:
+    words, kiln = formats.words, kiln_day.kiln
+    unit = formats.studio.controller_unit(kiln)
+    lines = [heading(words("plan.kiln_head", kiln=kiln.title, circuit=kiln.circuit, unit=unit))]
+    lines += [f"  {text}" for text in outage_texts(day, kiln_day, formats)]
+    for shown in kiln_day.firings:
+        lines += _firing_lines(day, shown, formats, met)
+    if not kiln_day.firings:
+        lines.append("  " + words("plan.nothing"))
+    lines.append("  " + next_text(day, kiln_day, formats))
+    return lines
+
+
+def next_text(day: Day, kiln_day: KilnDay, formats: Formats) -> str:
+    """When the kiln is loaded again after the day."""
+    if kiln_day.next_load_at is None:
+        return formats.words("plan.no_next")
+    return formats.words("plan.next", at=formats.clock(kiln_day.next_load_at, day.date))
+
+
+def outage_texts(day: Day, kiln_day: KilnDay, formats: Formats) -> list[str]:
+    """Why the kiln cannot be used on the day, one text an outage."""
+    words = formats.words
+    texts = []
+    for outage in kiln_day.outages:
+        reason = words("plan.reason", reason=outage.reason) if outage.reason else ""
+        if outage.ends is None:
+            texts.append(words("plan.out_from", begin=formats.clock(outage.begins, day.date), reason=reason))
+        else:
+            stretch = formats.stretch(outage.begins, outage.ends, day.date)
+            texts.append(words("plan.out_of_order", stretch=stretch, reason=reason))
+    return texts
+
+
+def _firing_lines(day: Day, shown: FiringOnDay, formats: Formats, met: dict[str, Caution]) -> list[str]:
+    words, firing = formats.words, shown.firing
+    heats = firing.hot_until > day.begin
+    summary = summary_text(shown, formats)
+    lines = ["  " + words("plan.firing_head", firing=firing.id, profile=shown.profile.title, summary=summary)]
+    lines += time_lines(shown, formats, day.date, heats)
+    if firing.load_at >= day.begin:
+        lines += put_lines(shown, formats)
+    else:
+        lines += row(
+            words("plan.label_inside"), "", ", ".join(f"{load.id} {load.owner}".strip() for load in shown.loads)
+        )
+    if heats:
+        lines += key_lines(shown, formats, day.date)
+        found = cautions(shown, formats)
+        met.update({caution.key: caution for caution in found if not caution.this_firing})
+        lines += row(words("plan.label_takes"), "", takes_text(shown, formats, day.date))
+        lines += mind_lines(found, formats)
+    return lines
+
+
+def _cautions_block(met: dict[str, Caution], formats: Formats) -> list[str]:
+    lines = [heading(formats.words("plan.cautions_head"))]
+    for caution in met.values():
+        text = caution.text if caution.text == caution.name else f"{caution.name}: {caution.text}"
+        lines += paragraph(text, indent=2, hanging=2)
+    lines += paragraph(formats.words("standing.not_safe"), indent=2, hanging=2)
+    return lines + paragraph(formats.words("standing.electrical"), indent=2, hanging=2)
+
+
+def _late_block(day: Day, formats: Formats) -> list[str]:
+    words = formats.words
+    lines = [heading(words("plan.late_head"))]
+    for late_row in late_rows(day, formats):
+        late = late_row.late
+        text = words(
+            "plan.late_row",
+            load=f"{late.load} {late_row.owner}".strip(),
+            promised=formats.clock(late.promised),
+            out=formats.clock(late.out_at),
+            late=formats.spelt_duration(late.hours * 60),
+            why=late_row.why,
+        )
+        lines += paragraph(text, indent=2, hanging=2)
+    for unplaced in day.unplaced:
+        owner = day.load(unplaced.load).owner
+        load = f"{unplaced.load} {owner}".strip()
+        text = words("plan.unplaced_row", load=load, rule=unplaced.rule, why=sentence(unplaced.why))
+        if unplaced.would_help:
+            text += " " + words("plan.would_help", helps="; ".join(unplaced.would_help))
+        lines += paragraph(text, indent=2, hanging=2)
+    if not day.late:
+        lines.append("  " + words("plan.none_late"))
+    if not day.unplaced:
+        lines.append("  " + words("plan.all_placed", n=len(day.audited.loads)))
+    return lines
+
+
+def sentence(text: str) -> str:
+    """A text with a stop at its end."""
+    return text if text.endswith((".", "!", "?")) else f"{text}."
+
+
+def _circuits_block(day: Day, formats: Formats) -> list[str]:
+    words = formats.words
+    lines = [heading(words("plan.circuits_head"))]
+    for on_day, in_plan in zip(day.circuits, day.circuits_in_plan, strict=True):
+        circuit = on_day.circuit
+        lines += paragraph(
+            words("plan.circuit_row", circuit=circuit.id, limit=circuit.usable_amps), indent=2, hanging=2
+        )
+        lines += row("", words("plan.circuits_day"), circuit_text(on_day, day, formats))
+        lines += row("", words("plan.circuits_plan"), circuit_text(in_plan, day, formats))
+    return lines
+
+
+def circuit_text(load: CircuitLoad, day: Day, formats: Formats) -> str:
+    """The highest current of each leg, with the moment at which it is first met."""
+    words = formats.words
+    return "   ".join(
+        words("plan.circuit_idle", leg=leg.leg)
+        if leg.at is None
+        else words("plan.circuit_leg", leg=leg.leg, amps=leg.amps, at=formats.clock(leg.at, day.date))
+        for leg in load.legs
+    )
+
+
+def _cost_block(day: Day, formats: Formats) -> list[str]:
+    words, parts = formats.words, day.plan.cost_parts
+    changes = words("plan.cost_changes", changes=formats.money(parts.changes)) if parts.changes else ""
+    cost = words(
+        "plan.cost_row",
+        total=formats.money(parts.total),
+        lateness=formats.money(parts.lateness),
+        unplaced=formats.money(parts.unplaced),
+        energy=formats.money(parts.energy),
+        firings=formats.money(parts.firings),
+        changes=changes,
+    )
+    lines = [heading(words("plan.cost_head")), *paragraph(cost, indent=2, hanging=2)]
+    lines += paragraph(proof_text(day.plan.proof, formats), indent=2, hanging=2)
+    return lines + paragraph(words("plan.audited"), indent=2, hanging=2)

@@ -1,0 +1,64 @@
+"""The progress line while the planner works: one line that changes on a terminal, plain lines elsewhere."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Protocol, TextIO
+
+from api.words import Words
+
+PLAIN_LINE_SECONDS = 5.0
+"""Least time between two plain lines [s], so that a file or a log is not flooded. Our own choice."""
+
+
+class ProgressReport(Protocol):
+    """What the planner tells while it works."""
+
+    @property
+    def seconds(self) -> float:
+        """Time spent so far [s]."""
+
+    @property
+    def cost(self) -> float | None:
+        """Cost of the best plan so far."""
+
+    @property
+    def bound(self) -> float | None:
+        """What no plan can be cheaper than, as far as known."""
+
+    @property
+    def note(self) -> str:
+        """What is being done."""
+
+
+@dataclass
+class ProgressLine:
+    """Writes the planner's reports; call it with each, and ``close`` it at the end."""
+
+    stream: TextIO
+    words: Words
+    _width: int = 0
+    _last_seconds: float = field(default=float("-inf"))
+
+    def __call__(self, report: ProgressReport) -> None:
+        """Show a report."""
+        text = self._text(report)
+        if self.stream.isatty():
+            self.stream.write("\r" + text.ljust(self._width))
+            self._width = len(text)
+        elif report.seconds - self._last_seconds >= PLAIN_LINE_SECONDS:
+            self.stream.write(text + "\n")
+            self._last_seconds = report.seconds
+        self.stream.flush()
+
+    def close(self) -> None:
+        """End the changing line, so that what follows begins on its own."""
+        if self._width:
+            self.stream.write("\n")
+            self.stream.flush()
+            self._width = 0
+
+    def _text(self, report: ProgressReport) -> str:
+        cost = "–" if report.cost is None else f"{report.cost:.2f}"
+        bound = "–" if report.bound is None else f"{report.bound:.2f}"
+        return self.words("progress.line", seconds=report.seconds, cost=cost, bound=bound, note=report.note).rstrip()
