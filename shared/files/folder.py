@@ -1,21 +1,26 @@
-"""A studio folder: read with all its faults at once."""
+"""A studio folder: read with all its faults at once, and written whole."""
 
 from __future__ import annotations
 
 import stat
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 
-from shared.errors import Fault, FolderError
+from shared.errors import Fault, FolderError, RequestError
 from shared.files.cross_checks import check_loads, check_profiles, check_quiet, check_studio
 from shared.files.fault_list import FaultList
-from shared.files.loads_csv import Row, load_rows
-from shared.files.text import read_text
+from shared.files.loads_csv import load_rows
+from shared.files.loads_writing import loads_text
+from shared.files.text import read_text, write_whole
 from shared.files.toml_tables import Reading, StudioTables, Table, parsed_toml, profile_tables, studio_tables
+from shared.files.toml_writing import profiles_text, studio_text
+from shared.files.values import clipped
 from shared.loads import Load
 from shared.profiles import Profile
-from shared.studio import Prices, Rules, Studio, Tariff
+from shared.studio import Place, Prices, Rules, Studio, Tariff
 
 STUDIO_FILE, PROFILES_FILE, LOADS_FILE = "studio.toml", "profiles.toml", "loads.csv"
+FILES = (STUDIO_FILE, PROFILES_FILE, LOADS_FILE)
 
 
 def read_folder(path: Path) -> tuple[Studio, tuple[Load, ...]]:
@@ -33,11 +38,18 @@ def read_folder(path: Path) -> tuple[Studio, tuple[Load, ...]]:
     """
     path = Path(path)
     _require_folder(path)
-    in_studio, in_profiles, in_loads = (FaultList(name) for name in (STUDIO_FILE, PROFILES_FILE, LOADS_FILE))
-    studio = _studio(path, in_studio)
+    lists = {name: FaultList(name) for name in FILES}
+    return _understood({name: read_text(path / name, lists[name]) for name in FILES}, lists)
+
+
+def _understood(texts: Mapping[str, str | None], lists: Mapping[str, FaultList]) -> tuple[Studio, tuple[Load, ...]]:
+    """The studio and loads that the three texts mean; a text that could not be read has its fault listed already."""
+    in_studio, in_profiles, in_loads = (lists[name] for name in FILES)
+    studio = _studio(texts[STUDIO_FILE], in_studio)
     reading = studio.reading if studio is not None else Reading(unit_known=False)
-    profiles = _profiles(path, reading, in_profiles)
-    rows = _rows(path, reading, in_loads)
+    profiles = _profiles(texts[PROFILES_FILE], reading, in_profiles)
+    loads_csv = texts[LOADS_FILE]
+    rows = load_rows(loads_csv, reading, in_loads) if loads_csv is not None else None
 
     if studio is not None:
         check_studio(studio, in_studio)
@@ -48,10 +60,56 @@ def read_folder(path: Path) -> tuple[Studio, tuple[Load, ...]]:
     if rows is not None:
         check_loads(rows, studio, profiles, in_loads)
 
-    faults = [*in_studio.listed(), *in_profiles.listed(), *in_loads.listed()]
+    faults = [fault for name in FILES for fault in lists[name].listed()]
     if faults or studio is None or profiles is None or rows is None:
         raise FolderError(faults)
     return _assembled(studio, profiles), tuple(row.load for row in rows if row.load is not None)
+
+
+def write_folder(path: Path, studio: Studio, loads: Sequence[Load]) -> None:
+    """Write a studio folder so that ``read_folder`` gives the same studio and loads.
+
+    A file that says the same already is left as it is, with its comments. Each other file is replaced as a whole,
+    and none is before all of them are safe on the disk and have been read back. The folder is made if need be.
+
+    Raises
+    ------
+    FolderError
+        If what would be written could not be read again; the folder is then as before.
+    RequestError
+        If the folder cannot be written.
+    """
+    path = Path(path)
+    texts = {
+        STUDIO_FILE: studio_text(studio),
+        PROFILES_FILE: profiles_text(studio),
+        LOADS_FILE: loads_text(loads, studio.place.temperature, studio.place.zone),
+    }
+    _understood(texts, {name: FaultList(name) for name in FILES})
+    kept = _unchanged(path, studio.place, texts)
+    try:
+        path.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise RequestError(f"the folder {clipped(path.name)} cannot be made ({error.strerror}); name another") from None
+    write_whole({path / name: text for name, text in texts.items() if name not in kept})
+
+
+def _unchanged(path: Path, place: Place, texts: dict[str, str]) -> set[str]:
+    """The files there that mean already what their new text says."""
+    try:
+        studio, loads = read_folder(path)
+    except FolderError:
+        return set()
+    old = studio.place
+    if (old.temperature, old.timezone) != (place.temperature, place.timezone):
+        # Another unit or zone changes what a file means although its words stay.
+        return set()
+    there = {
+        STUDIO_FILE: studio_text(studio),
+        PROFILES_FILE: profiles_text(studio),
+        LOADS_FILE: loads_text(loads, old.temperature, old.zone),
+    }
+    return {name for name, text in there.items() if text == texts[name]}
 
 
 def _require_folder(path: Path) -> None:
@@ -65,29 +123,20 @@ def _require_folder(path: Path) -> None:
         if stat.S_ISDIR(mode):
             return
         problem, remedy = "is not a folder", "name the folder that holds studio.toml, not a file"
-    raise FolderError([Fault(path.name or str(path), "", problem, remedy)])
+    raise FolderError([Fault(clipped(path.name or str(path)), "", problem, remedy)])
 
 
-def _studio(path: Path, faults: FaultList) -> StudioTables | None:
-    text = read_text(path / STUDIO_FILE, faults)
+def _studio(text: str | None, faults: FaultList) -> StudioTables | None:
     document = parsed_toml(text, faults) if text is not None else None
     return studio_tables(document, text, faults) if text is not None and document is not None else None
 
 
-def _profiles(path: Path, reading: Reading, faults: FaultList) -> list[Table[Profile]] | None:
-    text = read_text(path / PROFILES_FILE, faults)
+def _profiles(text: str | None, reading: Reading, faults: FaultList) -> Sequence[Table[Profile]] | None:
     document = parsed_toml(text, faults) if text is not None else None
-    if text is None or document is None:
-        return None
-    return list(profile_tables(document, text, reading, faults))
+    return profile_tables(document, text, reading, faults) if text is not None and document is not None else None
 
 
-def _rows(path: Path, reading: Reading, faults: FaultList) -> list[Row] | None:
-    text = read_text(path / LOADS_FILE, faults)
-    return load_rows(text, reading, faults) if text is not None else None
-
-
-def _assembled(studio: StudioTables, profiles: list[Table[Profile]]) -> Studio:
+def _assembled(studio: StudioTables, profiles: Sequence[Table[Profile]]) -> Studio:
     if studio.place is None or studio.place.record is None:
         raise AssertionError("a folder without faults has its [studio] table")
     return Studio(

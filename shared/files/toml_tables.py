@@ -119,7 +119,7 @@ def parsed_toml(text: str, faults: FaultList) -> dict[str, Any] | None:
     except tomli.TOMLDecodeError as error:
         faults.add(
             f"line {error.lineno}, column {error.colno}" if error.lineno else "",
-            f"is not TOML here ({clipped(error.msg[:1].lower() + error.msg[1:])})",
+            _not_toml(error.msg),
             "put this right first; what follows it could not be read",
         )
         return None
@@ -135,6 +135,16 @@ def parsed_toml(text: str, faults: FaultList) -> dict[str, Any] | None:
         return None
     tame = tamed(document, FLAGS)
     return tame if isinstance(tame, dict) else {}
+
+
+def _not_toml(message: str) -> str:
+    twice = re.match(r"Cannot declare \((.*?),?\) twice|Cannot overwrite a value|Cannot mutate", message)
+    if twice:
+        names = (twice[1] or "").replace("', '", ".").replace("'", "")
+        return (
+            f"the table {shown(names)} stands here a second time" if names else "the same key stands here a second time"
+        )
+    return f"is not TOML here ({clipped(message[:1].lower() + message[1:])})"
 
 
 def studio_tables(document: dict[str, Any], text: str, faults: FaultList) -> StudioTables:
@@ -227,7 +237,7 @@ class _Reader:
     def _lines(self, name: str, count: int) -> list[int]:
         # Only where the headers can be counted one for one; tables may also be written inline.
         header = re.compile(rf"\s*\[\[\s*{name}\s*\]\]")
-        lines = [number for number, line in enumerate(self.text.splitlines(), 1) if header.match(line)]
+        lines = [number for number, line in enumerate(self.text.split("\n"), 1) if header.match(line)]
         return lines if len(lines) == count else []
 
     def _validated(self, name: str, place: str, raw: dict[str, Any], model: type[RecordT]) -> Table[RecordT]:
