@@ -89,7 +89,7 @@ def when(minute: Minute, zone: ZoneInfo) -> str:
     """The wall-clock time of a minute as people read it; a minute that no calendar holds is shown as a number.
 
     >>> when(29_411_100, ZoneInfo("Europe/Lisbon"))
-    'Wed 2025-12-02 09:00'
+    'Tue 2025-12-02 09:00'
     """
     if not EARLIEST_MINUTE <= minute <= LATEST_MINUTE:
         return f"minute {minute}"
