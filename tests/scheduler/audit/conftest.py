@@ -75,7 +75,9 @@ class Bench:
         return replace(self, drafts=(*self.drafts, *drafts))
 
     def with_studio(self, **changes: Any) -> Bench:
-        return replace(self, studio=self.studio.model_copy(update=changes))
+        # model_copy would carry the lookup tables of the old studio over
+        fields = {name: getattr(self.studio, name) for name in Studio.model_fields}
+        return replace(self, studio=Studio(**{**fields, **changes}))
 
     def with_load(self, load_id: str, **changes: Any) -> Bench:
         return replace(
