@@ -58,7 +58,7 @@ def make_studio(
     rng = Random(f"{seed} {kilns} {loads} {unit} {timezone} {start}")
     circuits, plates = make_kilns(rng, kilns, make_supply(rng, kilns, timezone), unit)
     zone = ZoneInfo(timezone)
-    horizon_days = 10 if loads < 12 * kilns else rng.choice((10, 12, 14))
+    horizon_days = rng.choice((10, 12, 14))
     studio = Studio(
         place=Place(
             name=f"{rng.choice(_NAMES)} {rng.choice(_KINDS)} {seed}",
@@ -84,7 +84,7 @@ def make_studio(
     )
     begin = wall_minute(start, 0, zone)
     end = wall_minute(start + timedelta(days=horizon_days), 0, zone)
-    waiting = make_loads(rng, studio, loads, begin, end, use=rng.uniform(0.5, 0.75))
+    waiting = make_loads(rng, studio, loads, begin, end, use=rng.uniform(0.7, 1.0))
     return studio, waiting, wall_minute(start - timedelta(days=1), 18 * 60, zone)
 
 
