@@ -17,6 +17,7 @@ The texts stand in the catalogue under ``caution``. Where they come from, by key
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import date
 
 from api.day import FiringOnDay
 from api.formats import Formats
@@ -39,10 +40,9 @@ class Caution:
     this_firing: bool = False
 
 
-def cautions(shown: FiringOnDay, formats: Formats) -> tuple[Caution, ...]:
+def cautions(shown: FiringOnDay, formats: Formats, day: date) -> tuple[Caution, ...]:
     """All cautions of a firing, each once: first those of its profile, in its own order."""
     firing = shown.firing
-    day = formats.local(firing.start_at).date()
     off = formats.clock(firing.hot_until, day)
     found = [named_caution(key, formats) for key in dict.fromkeys(shown.profile.cautions)]
     if shown.profile.vent:

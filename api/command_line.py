@@ -45,6 +45,7 @@ def plan(
     day: Annotated[
         str | None, typer.Option("--day", metavar="DAY", help="The day to show, e.g. 2026-11-30; else tomorrow.")
     ] = None,
+    kiln: Annotated[str | None, typer.Option("--kiln", metavar="KILN", help="Show this kiln alone.")] = None,
     seconds: Annotated[float, typer.Option(min=0.1, max=86_400, help="How long to search [s].")] = 20.0,
     work: Annotated[
         int | None,
@@ -64,7 +65,7 @@ def plan(
     from api.formats import Formats
     from api.printing.plan_text import plan_text
     from api.progress import ProgressLine
-    from api.requests import day_asked_for, plan_begin
+    from api.requests import day_asked_for, kiln_named, plan_begin
     from api.words import read_words
     from scheduler.audit import prove
     from scheduler.planning import door
@@ -74,6 +75,7 @@ def plan(
     words = read_words()
     now_minute = _now(now, studio)
     shown_day = day_asked_for(day, now_minute, studio)
+    only = None if kiln is None else kiln_named(studio, kiln).id
     progress = ProgressLine(sys.stderr, words)
     settings = door.Settings(seconds=None if work is not None else seconds, work_limit=work, seed=seed, workers=workers)
     made = door.plan(
@@ -87,7 +89,7 @@ def plan(
     progress.close()
     audited = prove(studio, loads, made)
     view, formats = Day(audited, shown_day), Formats(studio, words)
-    print(plan_text(view, formats), end="")
+    print(plan_text(view, formats, only), end="")
     if out is not None:
         write_plan(out, audited.plan, studio)
         print(words("command.wrote", file=out), file=sys.stderr)

@@ -7,6 +7,9 @@ from textwrap import wrap
 WIDTH = 100
 """Width of the printed text [characters]."""
 
+KEEP = "\N{NO-BREAK SPACE}"
+"""Stands for a space at which a line is not broken; an ordinary space is printed."""
+
 _LABEL = 9
 _WHEN = 22
 _INDENT = 4
@@ -17,8 +20,10 @@ def row(label: str, when: str, remark: str) -> list[str]:
     left = " " * _INDENT + label.ljust(_LABEL)
     if when:
         left += when.ljust(_WHEN) + " "
-    lines = wrap(remark, WIDTH - len(left)) or [""]
-    return [(left + lines[0]).rstrip()] + [" " * len(left) + line for line in lines[1:]]
+    lines = wrap(remark, WIDTH - len(left), break_long_words=False) or [""]
+    return [(left + lines[0]).rstrip().replace(KEEP, " ")] + [
+        " " * len(left) + line.replace(KEEP, " ") for line in lines[1:]
+    ]
 
 
 def paragraph(text: str, indent: int = 0, hanging: int = 0) -> list[str]:

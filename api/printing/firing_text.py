@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 
 from api.cautions import Caution
-from api.day import FiringOnDay, Layer
+from api.day import FiringOnDay, Layer, LoadOnLayer
 from api.formats import Formats
 from api.people import people_text
 from api.printing.columns import WIDTH, row
@@ -105,11 +105,13 @@ def key_lines(shown: FiringOnDay, formats: Formats, day: date) -> list[str]:
 def put_lines(shown: FiringOnDay, formats: Formats) -> list[str]:
     """What stands on which layer, the bottom one first, as it is loaded."""
     lines: list[str] = []
+    named: set[str] = set()
     for layer in shown.layers:
-        texts = [_load_text(shown, layer, position, formats) for position in range(len(layer.on_it))]
-        for position, text in enumerate(texts):
+        for position, on_layer in enumerate(layer.on_it):
             label = formats.words("plan.label_put") if not lines else ""
-            lines += row(label, layer_name(layer, len(shown.layers), formats) if position == 0 else " ", text)
+            where = layer_name(layer, len(shown.layers), formats) if position == 0 else " "
+            lines += row(label, where, _load_text(on_layer, on_layer.load.id not in named, formats))
+            named.add(on_layer.load.id)
     return lines
 
 
@@ -146,17 +148,15 @@ def mind_lines(found: tuple[Caution, ...], formats: Formats) -> list[str]:
     return lines
 
 
-def _load_text(shown: FiringOnDay, layer: Layer, position: int, formats: Formats) -> str:
-    words = formats.words
-    on_layer = layer.on_it[position]
-    load = on_layer.load
+def _load_text(on_layer: LoadOnLayer, first: bool, formats: Formats) -> str:
+    """A load on a layer; told in full where it is met first."""
+    words, load = formats.words, on_layer.load
+    if not first:
+        return words("firing.more_of", load=f"{load.id}, {load.owner}" if load.owner else load.id)
     parts = [load.id, load.owner, words.count("firing.pieces", load.pieces)]
     if on_layer.part_of > 1:
         parts.append(words("firing.part_of", n=on_layer.part_of))
-    if load.family:
-        parts.append(load.family)
-    if load.note:
-        parts.append(load.note)
+    parts += [load.family or "", load.note]
     return ", ".join(part for part in parts if part)
 
 

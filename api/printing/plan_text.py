@@ -7,18 +7,26 @@ from api.day import CircuitLoad, Day, FiringOnDay, KilnDay
 from api.formats import Formats
 from api.lateness import late_rows
 from api.people import duty_text
-from api.printing.columns import heading, paragraph, row
+from api.printing.columns import KEEP, heading, paragraph, row
 from api.printing.firing_text import key_lines, mind_lines, put_lines, summary_text, takes_text, time_lines
 from shared.plans import Proof
 
 
-def plan_text(day: Day, formats: Formats) -> str:
-    """The whole output of ``kilnrota plan``."""
+def plan_text(day: Day, formats: Formats, only: str | None = None) -> str:
+    """The whole output of ``kilnrota plan``; with ``only`` the part that is about one kiln."""
     met: dict[str, Caution] = {}
+    if only is not None:
+        blocks = [_head(day, formats)]
+        blocks += [_kiln_block(day, shown, formats, met) for shown in day.kilns if shown.kiln.id == only]
+        return _joined([*blocks, _cautions_block(met, formats)])
     blocks = [_head(day, formats)]
     blocks += [_kiln_block(day, kiln_day, formats, met) for kiln_day in day.kilns]
     blocks += [_cautions_block(met, formats), _late_block(day, formats)]
     blocks += [_circuits_block(day, formats), _cost_block(day, formats)]
+    return _joined(blocks)
+
+
+def _joined(blocks: list[list[str]]) -> str:
     return "\n\n".join("\n".join(lines) for lines in blocks if lines) + "\n"
 
 
@@ -96,7 +104,7 @@ def _firing_lines(day: Day, shown: FiringOnDay, formats: Formats, met: dict[str,
         )
     if heats:
         lines += key_lines(shown, formats, day.date)
-        found = cautions(shown, formats)
+        found = cautions(shown, formats, day.date)
         met.update({caution.key: caution for caution in found if not caution.this_firing})
         lines += row(words("plan.label_takes"), "", takes_text(shown, formats, day.date))
         lines += mind_lines(found, formats)
@@ -113,31 +121,37 @@ def _cautions_block(met: dict[str, Caution], formats: Formats) -> list[str]:
 
 
 def _late_block(day: Day, formats: Formats) -> list[str]:
+    lines = [heading(formats.words("plan.late_head"))]
+    for text in late_texts(day, formats):
+        lines += paragraph(text, indent=2, hanging=2)
+    return lines
+
+
+def late_texts(day: Day, formats: Formats) -> list[str]:
+    """Every load of the plan that is late or has no place, and why; and where there is none of a kind, that."""
     words = formats.words
-    lines = [heading(words("plan.late_head"))]
-    for late_row in late_rows(day, formats):
-        late = late_row.late
-        text = words(
+    texts = [
+        words(
             "plan.late_row",
-            load=f"{late.load} {late_row.owner}".strip(),
-            promised=formats.clock(late.promised),
-            out=formats.clock(late.out_at),
-            late=formats.spelt_duration(late.hours * 60),
+            load=f"{late_row.late.load} {late_row.owner}".strip(),
+            promised=formats.clock(late_row.late.promised),
+            out=formats.clock(late_row.late.out_at),
+            late=formats.spelt_duration(late_row.late.hours * 60),
             why=late_row.why,
         )
-        lines += paragraph(text, indent=2, hanging=2)
+        for late_row in late_rows(day, formats)
+    ]
+    if not texts:
+        texts.append(words("plan.none_late"))
     for unplaced in day.unplaced:
-        owner = day.load(unplaced.load).owner
-        load = f"{unplaced.load} {owner}".strip()
+        load = f"{unplaced.load} {day.load(unplaced.load).owner}".strip()
         text = words("plan.unplaced_row", load=load, rule=unplaced.rule, why=sentence(unplaced.why))
         if unplaced.would_help:
             text += " " + words("plan.would_help", helps="; ".join(unplaced.would_help))
-        lines += paragraph(text, indent=2, hanging=2)
-    if not day.late:
-        lines.append("  " + words("plan.none_late"))
+        texts.append(text)
     if not day.unplaced:
-        lines.append("  " + words("plan.all_placed", n=len(day.audited.loads)))
-    return lines
+        texts.append(words("plan.all_placed", n=len(day.audited.loads)))
+    return texts
 
 
 def sentence(text: str) -> str:
@@ -161,12 +175,13 @@ def _circuits_block(day: Day, formats: Formats) -> list[str]:
 def circuit_text(load: CircuitLoad, day: Day, formats: Formats) -> str:
     """The highest current of each leg, with the moment at which it is first met."""
     words = formats.words
-    return "   ".join(
+    texts = [
         words("plan.circuit_idle", leg=leg.leg)
         if leg.at is None
         else words("plan.circuit_leg", leg=leg.leg, amps=leg.amps, at=formats.clock(leg.at, day.date))
         for leg in load.legs
-    )
+    ]
+    return "   ".join(text.replace(" ", KEEP) for text in texts)
 
 
 def _cost_block(day: Day, formats: Formats) -> list[str]:

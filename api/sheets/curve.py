@@ -1,0 +1,86 @@
+"""Geometry of the curve on a kiln sheet: the expected course, to hold the controller against."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from api.day import FiringOnDay
+from api.formats import Formats
+from api.printing.plot import tick_step
+from api.ticks import hour_ticks
+from shared.clock import Minute
+from shared.units import degrees
+
+WIDTH, HEIGHT = 560.0, 210.0
+LEFT, RIGHT, TOP, BOTTOM = 44.0, 552.0, 14.0, 172.0
+"""Edges of the drawing and of the field within it [SVG user units]."""
+
+_STEP_MINUTES = 5
+_AFTER_MINUTES = 30
+"""How much of the course is drawn after the kiln is safe [min]."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A mark on an axis or on the curve."""
+
+    at: float
+    text: str
+    strong: bool = False
+    below: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Dot:
+    """Where a segment's target is reached."""
+
+    x: float
+    y: float
+    number: int
+
+
+@dataclass(frozen=True, slots=True)
+class Curve:
+    """What the template draws."""
+
+    points: str
+    times: tuple[Mark, ...]
+    temperatures: tuple[Mark, ...]
+    dots: tuple[Dot, ...]
+    open_below: Mark | None
+    off_x: float
+    off_text: str
+    title: str
+
+
+def curve(shown: FiringOnDay, formats: Formats) -> Curve:
+    """The curve of one firing from its start until it is safe; of hot work until the session is over."""
+    firing, unit = shown.firing, shown.unit
+    begin = firing.start_at
+    end = (firing.out_at if shown.hot else firing.safe_at) + _AFTER_MINUTES
+    moments = sorted({*range(begin, end + 1, _STEP_MINUTES), *(s.reached_at for s in shown.segments), end})
+    values = [degrees(shown.temperature_at(moment), unit) for moment in moments]
+    tick = tick_step(max(values))
+    top = max(1, -int(-max(values) // tick)) * tick
+
+    def x(minute: Minute) -> float:
+        return round(LEFT + (RIGHT - LEFT) * (minute - begin) / (end - begin), 1)
+
+    def y(degree: float) -> float:
+        return round(BOTTOM - (BOTTOM - TOP) * max(0.0, degree) / top, 1)
+
+    ticks = hour_ticks(begin, end, formats)
+    open_degrees = degrees(shown.open_below_c, unit)
+    return Curve(
+        points=" ".join(f"{x(moment)},{y(value)}" for moment, value in zip(moments, values, strict=True)),
+        times=tuple(Mark(x(t.at), t.clock, t.new_day, t.day if t.new_day else "") for t in ticks),
+        temperatures=tuple(Mark(y(tick * n), f"{tick * n:.0f}") for n in range(int(top / tick) + 1)),
+        dots=tuple(
+            Dot(x(segment.reached_at), y(degrees(segment.to_c, unit)), number)
+            for number, segment in enumerate(shown.segments, start=1)
+        ),
+        open_below=None if shown.hot else Mark(y(open_degrees), formats.temperature(shown.open_below_c, unit)),
+        off_x=x(firing.hot_until),
+        off_text=formats.words("sheet.off_mark"),
+        title=formats.words("sheet.curve_title", firing=firing.id, unit=unit),
+    )

@@ -1,0 +1,87 @@
+"""What the one-page overview of a day says, in words, ready for the template."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from api.day import CircuitLoad, Day, Task
+from api.formats import Formats
+from api.people import people_text
+
+
+@dataclass(frozen=True, slots=True)
+class TaskRow:
+    """One thing to do at a kiln."""
+
+    time: str
+    kiln: str
+    what: str
+    who: str
+
+
+@dataclass(frozen=True, slots=True)
+class CircuitRow:
+    """One circuit: its limit, and the highest current of each leg of the supply, empty where it has none."""
+
+    name: str
+    limit: str
+    legs: tuple[str, ...]
+
+
+def task_rows(day: Day, formats: Formats) -> tuple[TaskRow, ...]:
+    """The day in order of time."""
+    return tuple(_task_row(task, day, formats) for task in day.tasks)
+
+
+def circuit_rows(day: Day, formats: Formats, legs: tuple[str, ...]) -> tuple[CircuitRow, ...]:
+    """The circuits with their highest load of the day."""
+    words = formats.words
+    return tuple(
+        CircuitRow(
+            load.circuit.id,
+            words("overview.amps", amps=load.circuit.usable_amps),
+            tuple(_leg_text(load, leg, day, formats) for leg in legs),
+        )
+        for load in day.circuits
+    )
+
+
+def _leg_text(load: CircuitLoad, name: str, day: Day, formats: Formats) -> str:
+    for leg in load.legs:
+        if leg.leg == name:
+            if leg.at is None:
+                return formats.words("overview.amps", amps=0.0)
+            return formats.words("overview.amps_at", amps=leg.amps, at=formats.clock(leg.at, day.date))
+    return ""
+
+
+def _task_row(task: Task, day: Day, formats: Formats) -> TaskRow:
+    words, shown = formats.words, task.firing
+    firing = shown.firing
+    loads = ", ".join(f"{load.id} {load.owner}".strip() for load in shown.loads)
+    texts = {
+        "load": words("overview.task_load", firing=firing.id, profile=shown.profile.title, loads=loads),
+        "start": words("overview.task_start", firing=firing.id, profile=shown.profile.title),
+        "open": words(
+            "overview.task_open",
+            firing=firing.id,
+            temperature=formats.temperature(shown.open_below_c, shown.unit),
+            loads=loads,
+        ),
+        "session": words(
+            "overview.task_session",
+            session=shown.profile.session or words("firing.session_plain"),
+            firing=firing.id,
+            loads=loads,
+        ),
+        "look": words("overview.task_look", firing=firing.id),
+    }
+    alone = any(span.begin <= task.at < span.end for span in shown.heats_alone)
+    if task.kind == "start":
+        who = words("sheet.on_timer" if alone else "sheet.by_hand")
+    else:
+        who = people_text(task.people, formats, day.date)
+    time = formats.clock(task.at, day.date)
+    if task.until > task.at:
+        time = formats.stretch(task.at, task.until, day.date)
+    return TaskRow(time, shown.kiln.id, texts[task.kind], who)

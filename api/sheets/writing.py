@@ -1,0 +1,143 @@
+"""Writes the day's sheets: one page a kiln and an overview, as HTML files that need nothing else, and as PDF."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+
+from api.day import Day, KilnDay
+from api.formats import Formats
+from api.people import duty_text
+from api.printing.plan_text import late_texts, next_text, outage_texts, proof_text
+from api.sheets.firing_sheet import firing_sheet
+from api.sheets.lanes import lanes
+from api.sheets.overview import circuit_rows, task_rows
+from shared.errors import Fault, FolderError, RequestError
+
+
+def write_sheets(day: Day, formats: Formats, folder: Path, pdf: bool = False) -> tuple[Path, ...]:
+    """Write all sheets of a day into ``folder``, which is made where it is not there.
+
+    Returns
+    -------
+    tuple[Path, ...]
+        The files written: ``overview.html`` and ``kiln-….html``, then their PDFs.
+
+    Raises
+    ------
+    FolderError
+        If the folder cannot be written.
+    RequestError
+        If PDF is asked for and the library that makes it is not there.
+    """
+    pages = {"overview": overview_page(day, formats)}
+    for kiln_day in day.kilns:
+        pages[f"kiln-{file_name(kiln_day.kiln.id)}"] = kiln_page(day, kiln_day, formats)
+    made = [(f"{name}.html", text.encode()) for name, text in pages.items()]
+    if pdf:
+        made += [(f"{name}.pdf", pdf_of(text)) for name, text in pages.items()]
+    written = []
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, content in made:
+            (folder / name).write_bytes(content)
+            written.append(folder / name)
+    except OSError as error:
+        problem = f"cannot be written: {error.strerror}"
+        raise FolderError([Fault(str(folder), "", problem, "name a folder that you may write to")]) from None
+    return tuple(written)
+
+
+def file_name(kiln_id: str) -> str:
+    """A kiln's id as part of a file's name; ids with other signs get them replaced, and stay distinct.
+
+    >>> file_name("K1"), file_name("big kiln/2")
+    ('K1', 'big_20kiln_2f2')
+    """
+    return re.sub(r"[^A-Za-z0-9-]", lambda sign: f"_{ord(sign[0]):x}", kiln_id)
+
+
+def kiln_page(day: Day, kiln_day: KilnDay, formats: Formats) -> str:
+    """One kiln's sheet as HTML."""
+    words, kiln = formats.words, kiln_day.kiln
+    legs = formats.studio.legs_of(kiln)
+    return _render(
+        "kiln.html",
+        day,
+        formats,
+        title=words("sheet.page_title", kiln=kiln.title, day=formats.long_day(day.date)),
+        kiln=kiln,
+        facts=words(
+            "sheet.kiln_facts",
+            unit=formats.studio.controller_unit(kiln),
+            circuit=kiln.circuit,
+            amps=kiln.amps,
+            legs=words.count("firing.legs", len(legs), names=", ".join(legs)),
+        ),
+        outages=outage_texts(day, kiln_day, formats),
+        next=next_text(day, kiln_day, formats),
+        firings=[firing_sheet(shown, formats, day.date, day.begin) for shown in kiln_day.firings],
+    )
+
+
+def overview_page(day: Day, formats: Formats) -> str:
+    """The overview as HTML."""
+    remarks = {}
+    for kiln_day in day.kilns:
+        texts = outage_texts(day, kiln_day, formats)
+        if not kiln_day.firings:
+            remarks[kiln_day.kiln.id] = "; ".join(texts or [formats.words("plan.nothing")])
+    legs = tuple(sorted({leg for circuit in day.studio.circuits for leg in circuit.leg_names}))
+    return _render(
+        "overview.html",
+        day,
+        formats,
+        title=formats.words("plan.title", day=formats.long_day(day.date), studio=day.plan.studio),
+        picture=lanes(day, formats, remarks),
+        tasks=task_rows(day, formats),
+        late=late_texts(day, formats),
+        legs=legs,
+        circuits=circuit_rows(day, formats, legs),
+        proof=proof_text(day.plan.proof, formats),
+    )
+
+
+def pdf_of(page: str) -> bytes:
+    """A page as PDF.
+
+    Raises
+    ------
+    RequestError
+        If the library is not installed, or lacks the system's text libraries.
+    """
+    try:
+        from weasyprint import HTML
+    except (ImportError, OSError) as error:
+        raise RequestError(
+            f"--pdf needs the extra 'pdf' and the system's Pango libraries ({type(error).__name__}); install "
+            "'kilnrota[pdf]', or print the HTML sheets from a browser"
+        ) from None
+    made: bytes = HTML(string=page).write_pdf()
+    return made
+
+
+def _render(template: str, day: Day, formats: Formats, **values: object) -> str:
+    environment = Environment(
+        loader=PackageLoader("api", "templates"),
+        autoescape=select_autoescape(["html"]),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    words = formats.words
+    made = words("sheet.made", made=formats.clock(day.plan.made_at), audited=words("plan.audited"))
+    return environment.get_template(template).render(
+        words=words,
+        studio=day.plan.studio,
+        long_day=formats.long_day(day.date),
+        duties=duty_text(day.duties, formats, day.date),
+        made=made,
+        **values,
+    )
