@@ -79,7 +79,7 @@ def make_studio(
             horizon_days=horizon_days,
             unattended_start=rng.random() < 0.85,
         ),
-        quiet=_quiet(rng, kilns),
+        quiet=_quiet(rng, plates),
         profiles=make_profiles({work for kiln in plates for work in kiln.work}, unit),
     )
     begin = wall_minute(start, 0, zone)
@@ -145,9 +145,11 @@ def _tariff(rng: Random) -> Tariff:
     return Tariff(default=day_price, bands=(band,))
 
 
-def _quiet(rng: Random, kilns: int) -> tuple[Quiet, ...]:
+def _quiet(rng: Random, kilns: list[Kiln]) -> tuple[Quiet, ...]:
     """A children's class beside the kilns on two afternoons in some places; in few of them nothing may heat."""
-    if kilns > 20 or rng.random() < 0.4:
+    if len(kilns) > 20 or rng.random() < 0.4:
         return ()
-    work = None if rng.random() < 0.15 else (BISQUE, BURNOUT)
+    # Every place has a kiln that fires bisque, so the list is never empty.
+    fumes = [work for work in (BISQUE, BURNOUT) if any(work in kiln.work for kiln in kilns)]
+    work = None if rng.random() < 0.15 else fumes
     return (Quiet.model_validate({"days": ("tue", "thu"), "from": "15:30", "to": "17:00", "work": work}),)
