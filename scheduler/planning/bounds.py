@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass
 
 from scheduler.planning.batches import Batch, Batches, Fit
-from scheduler.planning.heats import energy_costs
+from scheduler.planning.heats import Charge, energy_costs
 from scheduler.planning.timetable import Placed, Timetable
 
 _ROUNDING_H = 1e-9
@@ -35,17 +35,16 @@ def load_bounds(batches: Batches) -> tuple[LoadBound, ...]:
     problem = batches.problem
     empty = Timetable(problem, batches)
     price = problem.studio.prices
-    alone: list[tuple[int, Batch, list[tuple[int, Fit]]]] = []
-    charges = []
+    charges: list[tuple[int, Batch, int, tuple[Charge, tuple[tuple[str, ...], ...]]]] = []
     for load in range(len(problem.loads)):
         batch = batches.make(problem.loads[load].profile, (load,))
         if batch is None:
             continue
         for kiln in range(len(problem.kilns)):
-            charge = batches.charge(batch, kiln, exact=True)
-            if charge is not None:
-                charges.append((load, batch, kiln, charge))
-    batches.heats.prepare(charge[0] for *_, charge in charges)
+            exact = batches.charge(batch, kiln, exact=True)
+            if exact is not None:
+                charges.append((load, batch, kiln, exact))
+    batches.heats.prepare(exact[0] for *_, exact in charges)
     fits: dict[int, list[tuple[int, Fit]]] = {}
     own: dict[int, Batch] = {}
     for load, batch, kiln, (charge, layers) in charges:

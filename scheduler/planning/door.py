@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -10,6 +11,8 @@ from scheduler.planning.batches import Batches
 from scheduler.planning.bounds import cost_bound, load_bounds
 from scheduler.planning.dispatch import best_dispatch
 from scheduler.planning.heats import Heats
+from scheduler.planning.model.solve import Limits
+from scheduler.planning.neighbourhoods import DETERMINISTIC_EACH, Companion, ExactNeighbourhoods
 from scheduler.planning.problem import state_problem
 from scheduler.planning.reasons import unplaced_loads
 from scheduler.planning.search import Search
@@ -19,6 +22,9 @@ from shared.clock import Minute
 from shared.loads import Load
 from shared.plans import Plan
 from shared.studio import Studio
+
+EXACT_EVERY = 60
+"""Rounds of the search between two exact neighbourhoods, where they take turns."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,9 +88,7 @@ def plan(
     best_dispatch(timetable, clock.late)
     tell(timetable.cost(), "dispatch")
     search = Search(timetable, settings.seed)
-    while not clock.over(search.rounds) and search.best_cost > bound + 0.005:
-        if search.step(clock.heat(search.rounds)):
-            tell(search.best_cost, "search")
+    improve(search, settings, clock, bound, tell)
     timetable.restore(search.best)
     settle(timetable)
     result = write_plan_of(
@@ -96,6 +100,31 @@ def plan(
     )
     tell(result.proof.cost, "settled")
     return result
+
+
+def improve(
+    search: Search, settings: Settings, clock: _Clock, bound: float, tell: Callable[[float, str], None]
+) -> None:
+    """Search until the time or work is over, or the cost is the bound; exact neighbourhoods beside or between."""
+    beside = settings.work_limit is None and settings.workers > 1
+    companion = Companion(search, settings.seed, threading.Event()) if beside else None
+    exact = ExactNeighbourhoods(search.timetable, settings.seed)
+    if companion is not None:
+        companion.start()
+    try:
+        while not clock.over(search.rounds) and search.best_cost > bound + 0.005:
+            if search.step(clock.heat(search.rounds)):
+                tell(search.best_cost, "search")
+            found = None
+            if companion is not None:
+                found = companion.better()
+            elif search.rounds % EXACT_EVERY == 0:
+                found = exact.improve(search.best, Limits(DETERMINISTIC_EACH, deterministic=True))
+            if found is not None and search.adopt(found):
+                tell(search.best_cost, "exact neighbourhood")
+    finally:
+        if companion is not None:
+            companion.stop()
 
 
 class _Clock:

@@ -33,7 +33,7 @@ def mass_step_kg(ware_kg: float) -> float:
     24.0
     """
     decade = 10.0 ** math.floor(math.log10(max(ware_kg, 0.1)))
-    return next(step * decade for step in _STEPS if step * decade >= ware_kg - 1e-9)
+    return next(step * decade for step in _STEPS if step * decade >= ware_kg)
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,10 +168,10 @@ def phases_of(problem: Problem, charge: Charge, least: Course, longest: Course) 
     is_hot = profile.unload == "hot"
     last = profile.segments(charge.row)[-1]
     if is_hot:
-        out_minutes = math.ceil(charge.session_minutes - 1e-9)
-        target = math.ceil(least.target_minutes - 1e-9)
-        safe = slots_of(target + math.ceil(last.hold_minutes - 1e-9))
-        limit = target + math.ceil(longest_hold_minutes(last, charge.session_minutes) - 1e-9)
+        out_minutes = math.ceil(charge.session_minutes)
+        target = math.ceil(least.target_minutes)
+        safe = slots_of(target + math.ceil(last.hold_minutes))
+        limit = target + math.ceil(longest_hold_minutes(last, charge.session_minutes))
         # A session may begin in any slot from which it ends within the hold; one slot's grace without hold_up_to,
         # since the session follows as soon as the grid allows.
         latest = (limit - out_minutes) // problem.grid_minutes
@@ -183,7 +183,7 @@ def phases_of(problem: Problem, charge: Charge, least: Course, longest: Course) 
         cold = slots_of(max(0.0, longest.cold_minutes - longest.hot_minutes))
         hot = safe + slots_of(out_minutes)
     else:
-        out_minutes = math.ceil(kiln.unload_minutes - 1e-9)
+        out_minutes = math.ceil(kiln.unload_minutes)
         safe = slots_of(least.safe_minutes)
         latest = FAR
         cold = slots_of(least.cold_minutes)
@@ -195,7 +195,7 @@ def phases_of(problem: Problem, charge: Charge, least: Course, longest: Course) 
         unload=slots_of(out_minutes),
         out_minutes=out_minutes,
         hot=hot,
-        end_slot=math.ceil(least.hot_minutes - 1e-9) // problem.grid_minutes,
+        end_slot=math.ceil(least.hot_minutes) // problem.grid_minutes,
         safe=safe,
         latest=latest,
         cold=cold,

@@ -75,13 +75,7 @@ def _levels(kiln: Kiln, loads: Sequence[Load]) -> list[Layer] | None:
 
 def share_used(kiln: Kiln, loads: Sequence[Load], layers: Sequence[Sequence[str]]) -> float:
     """Part of the kiln in use [-]: its height taken by layers, times the mean part of the shelf in use."""
-    by_id = {load.id: load for load in loads}
-    last = {load_id: number for number, layer in enumerate(layers) for load_id in layer}
-    height_mm = 0.0
-    area_cm2 = 0.0
-    for number, layer in enumerate(layers):
-        height_mm += max(by_id[load_id].height_mm for load_id in layer) + kiln.shelf_gap_mm
-        for load_id in layer:
-            _, rest_cm2 = area_on_last_layer_cm2(by_id[load_id], kiln.shelf_area_cm2)
-            area_cm2 += rest_cm2 if last[load_id] == number else kiln.shelf_area_cm2
-    return min(1.0, height_mm / kiln.height_mm * area_cm2 / (kiln.shelf_area_cm2 * len(layers)))
+    heights_mm = {load.id: load.height_mm for load in loads}
+    height_mm = sum(max(heights_mm[load_id] for load_id in layer) + kiln.shelf_gap_mm for layer in layers)
+    area_cm2 = sum(load.footprint_cm2 for load in loads)
+    return height_mm / kiln.height_mm * area_cm2 / (kiln.shelf_area_cm2 * len(layers))

@@ -105,7 +105,7 @@ class Problem:
 
     def slots_of(self, minutes: float) -> int:
         """Slots that a length of ``minutes`` touches when it begins with a slot."""
-        return math.ceil(math.ceil(minutes - 1e-9) / self.grid_minutes)
+        return math.ceil(math.ceil(minutes) / self.grid_minutes)
 
 
 def state_problem(studio: Studio, loads: Sequence[Load], begin: Minute, end: Minute) -> Problem:

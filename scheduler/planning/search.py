@@ -84,13 +84,18 @@ class Search:
         count = max(1, len(self.timetable.firings))
         return 0.3 * self.timetable.firing_price + 0.2 * abs(self.guide) / count
 
-    def adopt(self, firings: tuple[Placed, ...]) -> None:
-        """Go on from another plan."""
-        self.timetable.restore(firings)
-        self.guide = self.timetable.guide()
-        cost = self.timetable.cost()
-        if cost < self.best_cost - 1e-6:
-            self.best_cost, self.best = cost, self.timetable.snapshot()
+    def adopt(self, firings: tuple[Placed, ...]) -> bool:
+        """Go on from another plan if it is better than the best; False if it is not."""
+        timetable = self.timetable
+        before = timetable.snapshot()
+        timetable.restore(firings)
+        cost = timetable.cost()
+        if cost >= self.best_cost - 1e-6:
+            timetable.restore(before)
+            return False
+        self.guide = timetable.guide()
+        self.best_cost, self.best = cost, timetable.snapshot()
+        return True
 
     def _pick(self) -> str:
         names = list(self.records)

@@ -133,7 +133,7 @@ def _final_courses(timetable: Timetable, placed: Sequence[Placed]) -> list[Cours
         hold = None
         if phases.is_hot:
             session_end = (firing.place.unload - firing.place.start) * problem.grid_minutes + phases.out_minutes
-            hold = float(session_end - math.ceil(phases.course.target_minutes - 1e-9))
+            hold = float(session_end - math.ceil(phases.course.target_minutes))
         requests.append(request(problem, phases.charge, profile, hold))
     return simulate(requests)
 
@@ -150,12 +150,12 @@ def _firing(timetable: Timetable, name: str, placed: Placed, course: Course) -> 
     out_at = unload_at + phases.out_minutes
 
     def after(minutes: float) -> Minute:
-        return start_at + math.ceil(minutes - 1e-9)
+        return start_at + math.ceil(minutes)
 
     segments = profile.segments(placed.batch.row)
     target_at = after(course.target_minutes)
     hot_until = out_at if phases.is_hot else after(course.hot_minutes)
-    safe_at = target_at + math.ceil(segments[-1].hold_minutes - 1e-9) if phases.is_hot else after(course.safe_minutes)
+    safe_at = target_at + math.ceil(segments[-1].hold_minutes) if phases.is_hot else after(course.safe_minutes)
     planned = [
         PlannedSegment(
             rate_k_per_hour=segment.rate_k_per_hour,
@@ -199,8 +199,8 @@ def energy_cost(studio: Studio, course: Course, start_at: Minute) -> float:
     end_at = start_at + math.ceil(len(course.power_kw) * step) + 1
     total = 0.0
     for price in price_steps(studio, start_at, end_at):
-        first = math.ceil((price.begin - start_at) / step - 1e-9)
-        last = math.ceil((price.end - start_at) / step - 1e-9)
+        first = math.ceil((price.begin - start_at) / step)
+        last = math.ceil((price.end - start_at) / step)
         total += price.price * float(course.power_kw[first:last].sum()) * step / 60.0
     return total
 

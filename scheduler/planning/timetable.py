@@ -5,6 +5,7 @@ from __future__ import annotations
 from bisect import insort
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -201,6 +202,37 @@ class Timetable:
             return None
         place = Place(load, start, unload, free, energy, guide)
         return Placed(batch, kiln, fit, place, batch.late_cost(unload * problem.grid_minutes + phases.out_minutes))
+
+    def placed_at(self, batch: Batch, kiln: int, fit: Fit, load: int, start: int, unload: int) -> Placed:
+        """A batch at given slots, whether or not they are free: see `is_sound`."""
+        problem, phases = self.problem, fit.phases
+        energy = float(energy_costs(problem, phases)[start])
+        if phases.is_hot:
+            extra = problem.price[start + phases.safe : unload].sum()
+            energy += float(extra) * phases.hold_kw * problem.grid_minutes / 60.0
+            free = unload + phases.unload + min(phases.cold, phases.open_cool)
+        else:
+            emptied = unload + phases.unload
+            free = max(emptied, min(start + phases.cold, emptied + phases.open_cool))
+        out = unload * problem.grid_minutes + phases.out_minutes
+        late = float(np.maximum(out - batch.guide_promised, 0.0) @ batch.guide_weight)
+        guide = energy + late + EARLINESS * len(batch.loads) * unload
+        return Placed(batch, kiln, fit, Place(load, start, unload, free, energy, guide), batch.late_cost(out))
+
+    def is_sound(self) -> bool:
+        """Whether hands, current and kilns suffice for all that is booked, and stages keep their order."""
+        problem = self.problem
+        if np.any(self.people_used > problem.people) or np.any(self.lines_used > problem.line_limit[:, None]):
+            return False
+        for busy in self._busy:
+            if any(second[0] < first[1] for first, second in pairwise(busy) if first[2] >= 0 or second[2] >= 0):
+                return False
+        return all(
+            (bounds := self.bounds(firing.batch.loads)) is not None
+            and firing.place.load >= bounds[0]
+            and out_minutes(firing, problem.grid_minutes) <= bounds[1]
+            for firing in self.firings.values()
+        )
 
     # -- what it costs -------------------------------------------------------------------------------------------
 
