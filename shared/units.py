@@ -132,7 +132,7 @@ def _number(value: object) -> float:
         raise PydanticCustomError("number", "is not a number")
     try:
         number = float(value)
-    except ValueError:
+    except (ValueError, OverflowError):
         raise PydanticCustomError("number", "is not a number") from None
     if number != number or number in (float("inf"), float("-inf")):
         raise PydanticCustomError("number", "is not a finite number")

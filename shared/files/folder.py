@@ -11,7 +11,7 @@ from shared.files.cross_checks import check_loads, check_profiles, check_quiet, 
 from shared.files.fault_list import FaultList
 from shared.files.loads_csv import load_rows
 from shared.files.loads_writing import loads_text
-from shared.files.text import read_text, write_whole
+from shared.files.text import decoded, read_text, write_whole
 from shared.files.toml_tables import Reading, StudioTables, Table, parsed_toml, profile_tables, studio_tables
 from shared.files.toml_writing import profiles_text, studio_text
 from shared.files.values import clipped
@@ -85,7 +85,8 @@ def write_folder(path: Path, studio: Studio, loads: Sequence[Load]) -> None:
         PROFILES_FILE: profiles_text(studio),
         LOADS_FILE: loads_text(loads, studio.place.temperature, studio.place.zone),
     }
-    _understood(texts, {name: FaultList(name) for name in FILES})
+    lists = {name: FaultList(name) for name in FILES}
+    _understood({name: decoded(text.encode(), lists[name]) for name, text in texts.items()}, lists)
     kept = _unchanged(path, studio.place, texts)
     try:
         path.mkdir(parents=True, exist_ok=True)

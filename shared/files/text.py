@@ -45,7 +45,7 @@ def read_text(path: Path, faults: FaultList, largest_bytes: int = LARGEST_BYTES)
         reason = error.strerror if isinstance(error, OSError) and error.strerror else "its name is not a file's name"
         faults.add("", f"cannot be read ({reason.lower()})", "check the disk and the file's name")
         return None
-    return _decoded(content, faults)
+    return decoded(content, faults)
 
 
 def _missing_remedy(path: Path) -> str:
@@ -56,7 +56,8 @@ def _missing_remedy(path: Path) -> str:
     return f"write a {path.name}, or name the folder that holds it"
 
 
-def _decoded(content: bytes, faults: FaultList) -> str | None:
+def decoded(content: bytes, faults: FaultList) -> str | None:
+    """The text that a file's bytes are; None, and a fault, where they are none."""
     remedy = "save it as UTF-8 (in a spreadsheet: CSV UTF-8)"
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
         faults.add("", "is UTF-16 text", remedy)
