@@ -72,8 +72,21 @@ WARE_KG = 11
 STATE_SIZE = 12
 
 # Places in the vector of the kiln's scalars.
-(P_OUTSIDE, P_FACE, P_LID, P_LEAK, P_VENT, P_CHAMBER, P_POWER, P_HEIGHT, P_ROOM, P_SHELF_KG, P_WARE_M2_KG,
- P_SKIN_G, P_CORE_G) = range(13)
+(
+    P_OUTSIDE,
+    P_FACE,
+    P_LID,
+    P_LEAK,
+    P_VENT,
+    P_CHAMBER,
+    P_POWER,
+    P_HEIGHT,
+    P_ROOM,
+    P_SHELF_KG,
+    P_WARE_M2_KG,
+    P_SKIN_G,
+    P_CORE_G,
+) = range(13)
 SCALARS = 13
 
 # Places in the vector of results.
@@ -120,9 +133,7 @@ def _temperature_at(table: Floats, enthalpy: float, guess_c: float) -> float:
 
 
 @_compiled
-def _ware_temperature(
-    sensible: Floats, first: Floats, enthalpy: float, guess_c: float, hottest_c: float
-) -> float:
+def _ware_temperature(sensible: Floats, first: Floats, enthalpy: float, guess_c: float, hottest_c: float) -> float:
     """Temperature of ware [°C] by its enthalpy; on the first-heating curve only where it is hotter than ever."""
     at_hottest = _enthalpy_at(first, hottest_c)
     if enthalpy >= at_hottest:
@@ -202,8 +213,20 @@ def _conductances(
 
 @_compiled
 def _eliminate(
-    dt: float, p: Floats, mass: Floats, cp: Floats, wall: Floats, s: Floats, shelf_table: Floats,
-    sensible: Floats, first: Floats, share: float, g: Floats, a: Floats, b: Floats, r: Floats,
+    dt: float,
+    p: Floats,
+    mass: Floats,
+    cp: Floats,
+    wall: Floats,
+    s: Floats,
+    shelf_table: Floats,
+    sensible: Floats,
+    first: Floats,
+    share: float,
+    g: Floats,
+    a: Floats,
+    b: Floats,
+    r: Floats,
 ) -> tuple[float, float]:
     """Eliminate the tree towards the chamber: its next temperature is m0 + m1 P.
 
@@ -248,9 +271,26 @@ def _eliminate(
 
 @_compiled
 def _apply(
-    dt: float, power: float, chamber_c: float, p: Floats, mass: Floats, half: Floats, k: Floats, cp: Floats,
-    wall: Floats, wall_h: Floats, s: Floats, shelf_table: Floats, sensible: Floats, first: Floats, share: float,
-    g: Floats, a: Floats, b: Floats, r: Floats, result: Floats,
+    dt: float,
+    power: float,
+    chamber_c: float,
+    p: Floats,
+    mass: Floats,
+    half: Floats,
+    k: Floats,
+    cp: Floats,
+    wall: Floats,
+    wall_h: Floats,
+    s: Floats,
+    shelf_table: Floats,
+    sensible: Floats,
+    first: Floats,
+    share: float,
+    g: Floats,
+    a: Floats,
+    b: Floats,
+    r: Floats,
+    result: Floats,
 ) -> None:
     """Move the enthalpy of one step of constant ``power`` [W]; the chamber ends at ``chamber_c``."""
     cells = wall.size
@@ -315,10 +355,31 @@ def _take_ware(s: Floats, left_kg: float, result: Floats) -> None:
 
 @_compiled
 def fire(
-    dt: float, per_minute: int, p: Floats, mass: Floats, half: Floats, k: Floats, cp: Floats, shelf_table: Floats,
-    sensible: Floats, first: Floats, ware_kg: float, least_kg: float, vented: bool, unload_hot: bool,
-    rate: Floats, target: Floats, hold: Floats, least_hold: float, unload_below_c: float, load_below_c: float,
-    reached: Floats, ends: Floats, temperature: Floats, power_log: Floats, result: Floats,
+    dt: float,
+    per_minute: int,
+    p: Floats,
+    mass: Floats,
+    half: Floats,
+    k: Floats,
+    cp: Floats,
+    shelf_table: Floats,
+    sensible: Floats,
+    first: Floats,
+    ware_kg: float,
+    least_kg: float,
+    vented: bool,
+    unload_hot: bool,
+    rate: Floats,
+    target: Floats,
+    hold: Floats,
+    least_hold: float,
+    unload_below_c: float,
+    load_below_c: float,
+    reached: Floats,
+    ends: Floats,
+    temperature: Floats,
+    power_log: Floats,
+    result: Floats,
 ) -> int:
     """Follow all segments, then cool; times in seconds go into ``reached``, ``ends`` and ``result``.
 
@@ -458,8 +519,28 @@ def fire(
                     result[R_STATUS] = STALLED
                     result[R_STALL] = ends_c
                     return count
-        _apply(dt, power, m0 + m1 * power, p, mass, half, k, cp, wall, wall_h, s, shelf_table, sensible, first,
-               share, g, a, b, r, result)
+        _apply(
+            dt,
+            power,
+            m0 + m1 * power,
+            p,
+            mass,
+            half,
+            k,
+            cp,
+            wall,
+            wall_h,
+            s,
+            shelf_table,
+            sensible,
+            first,
+            share,
+            g,
+            a,
+            b,
+            r,
+            result,
+        )
         t += dt
         if session:
             length = max(hold[n] - least_hold, dt)
@@ -496,8 +577,9 @@ def fire(
         share = _conductances(p, half, k, wall, s, vented, 0.0, g)
         m0, m1 = _eliminate(dt, p, mass, cp, wall, s, shelf_table, sensible, first, share, g, a, b, r)
         before = s[CHAMBER]
-        _apply(dt, 0.0, m0, p, mass, half, k, cp, wall, wall_h, s, shelf_table, sensible, first, share, g, a, b, r,
-               result)
+        _apply(
+            dt, 0.0, m0, p, mass, half, k, cp, wall, wall_h, s, shelf_table, sensible, first, share, g, a, b, r, result
+        )
         t += dt
         step += 1
         if step % per_minute == 0:
@@ -524,6 +606,7 @@ def fire(
     spare = np.zeros(result.size)
     warmest = max(s[CHAMBER], s[SHELF], s[FACE])
     since = 0.0
+    dt *= 0.25  # short and quick
     while warmest > load_below_c:
         if since > LONGEST_COOLING_S:
             result[R_STATUS] = NEVER_COOL
@@ -531,8 +614,9 @@ def fire(
             return count
         share = _conductances(p, half, k, wall, s, vented, 1.0, g)
         m0, m1 = _eliminate(dt, p, mass, cp, wall, s, shelf_table, sensible, first, share, g, a, b, r)
-        _apply(dt, 0.0, m0, p, mass, half, k, cp, wall, wall_h, s, shelf_table, sensible, first, share, g, a, b, r,
-               spare)
+        _apply(
+            dt, 0.0, m0, p, mass, half, k, cp, wall, wall_h, s, shelf_table, sensible, first, share, g, a, b, r, spare
+        )
         since += dt
         now = max(s[CHAMBER], s[SHELF], s[FACE])
         if now <= load_below_c:

@@ -73,7 +73,7 @@ WALLS: dict[Brick, WallMaterial] = {
     # in `ht.insulation`) classes L1260, L1400, L1540 and L1760 lie inside the limits of groups 23, 26, 28 and above
     # 30; the coefficients are straight lines through their five points (400 to 1200 °C), k within 2 %, cp within 3 %.
     20: WallMaterial("insulating firebrick, group 20", 460.0, (0.085, 0.95e-4, 0.0), (860.0, 0.16), (200.0, 1065.0)),
-    23: WallMaterial("insulating firebrick, group 23", 490.0, (0.100, 1.0e-4, 0.0), (866.6, 0.110), (400.0, 1230.0)),
+    23: WallMaterial("insulating firebrick, group 23", 490.0, (0.100, 1.0e-4, 0.0), (906.6, 0.110), (400.0, 1230.0)),
     26: WallMaterial("insulating firebrick, group 26", 790.0, (0.230, 1.1e-4, 0.0), (917.2, 0.116), (400.0, 1400.0)),
     28: WallMaterial("insulating firebrick, group 28", 890.0, (0.266, 1.4e-4, 0.0), (932.8, 0.1415), (400.0, 1510.0)),
     # Group 30 is no class of the Heat Atlas: midway between L1540 and L1760 [C].
@@ -158,16 +158,25 @@ HEAT_CAPACITIES: dict[str, tuple[NDArray[np.float64], NDArray[np.float64]]] = {
     # Soda-lime glass: 800 to 840 at 25 °C, 1100 to 1200 at 500 °C [M].
     "glass": (np.array([25.0, 300.0, 500.0, 600.0, 900.0]), np.array([820.0, 1050.0, 1140.0, 1250.0, 1300.0])),
     # Cordierite-mullite shelves: 2 MgO.2 Al2O3.5 SiO2 with mullite; as 40 % alumina and 60 % silica [C].
-    "shelf": (_CELSIUS, 0.4 * np.array([775.0, 1104.0, 1178.0, 1224.0, 1258.0])
-              + 0.6 * np.array([748.0, 1020.0, 1108.0, 1182.0, 1250.0])),
+    "shelf": (
+        _CELSIUS,
+        0.4 * np.array([775.0, 1104.0, 1178.0, 1224.0, 1258.0])
+        + 0.6 * np.array([748.0, 1020.0, 1108.0, 1182.0, 1250.0]),
+    ),
     # Gypsum-bonded investment, burnt: 70 % cristobalite and 30 % anhydrite (Dental Materials J. 22 (2003) 412 [V]).
-    "investment": (_CELSIUS, 0.7 * np.array([748.0, 1048.0, 1125.0, 1170.0, 1227.0])
-                   + 0.3 * np.array([716.0, 961.0, 1102.0, 1240.0, 1376.0])),
+    "investment": (
+        _CELSIUS,
+        0.7 * np.array([748.0, 1048.0, 1125.0, 1170.0, 1227.0])
+        + 0.3 * np.array([716.0, 961.0, 1102.0, 1240.0, 1376.0]),
+    ),
     # Fired clay: 1128 + 0.102 T - 36e6/T², T in K, 40 to 1100 °C: Michot, Smith, Degot & Gault, "Effect of
     # dehydroxylation on the specific heat of simple clay mixtures" [formula V].
-    "fired clay": (np.arange(40.0, 1101.0, 20.0),
-                   1128.0 + 0.102 * (np.arange(40.0, 1101.0, 20.0) + 273.15)
-                   - 36.0e6 / (np.arange(40.0, 1101.0, 20.0) + 273.15) ** 2),
+    "fired clay": (
+        np.arange(40.0, 1101.0, 20.0),
+        1128.0
+        + 0.102 * (np.arange(40.0, 1101.0, 20.0) + 273.15)
+        - 36.0e6 / (np.arange(40.0, 1101.0, 20.0) + 273.15) ** 2,
+    ),
 }
 
 _WATER_SHARE_OF_WET_INVESTMENT = 0.246
@@ -178,23 +187,45 @@ _GYPSUM_SHARE_OF_WET_INVESTMENT = 0.254
 """Gypsum in a kilogram of set, wet investment [-]; as above [C]."""
 
 GREENWARE = Ware(
-    "greenware", thickness_mm=8.0, conductivity=0.9, density=1800.0, cp="fired clay", dry_share=0.94,
+    "greenware",
+    thickness_mm=8.0,
+    conductivity=0.9,
+    density=1800.0,
+    cp="fired clay",
+    dry_share=0.94,
     # Bone-dry clay holds 1 to 3 % of water [CP]; half of an ordinary body is kaolinite or the like [CP].
-    changes=(Change(0.02 * WATER_TO_STEAM_J_PER_KG, 95.0, 125.0),
-             Change(0.5 * KAOLINITE_DEHYDROXYLATION_J_PER_KG, 450.0, 650.0)),
+    changes=(
+        Change(0.02 * WATER_TO_STEAM_J_PER_KG, 95.0, 125.0),
+        Change(0.5 * KAOLINITE_DEHYDROXYLATION_J_PER_KG, 450.0, 650.0),
+    ),
 )
-BISCUIT = Ware("bisque ware with raw glaze", 8.0, 1.0, 1900.0, "fired clay", dry_share=0.98,
-               changes=(Change(0.02 * WATER_TO_STEAM_J_PER_KG, 95.0, 125.0),))
+BISCUIT = Ware(
+    "bisque ware with raw glaze",
+    8.0,
+    1.0,
+    1900.0,
+    "fired clay",
+    dry_share=0.98,
+    changes=(Change(0.02 * WATER_TO_STEAM_J_PER_KG, 95.0, 125.0),),
+)
 FLASKS = Ware(
     # A flask of 90 mm has a radius of 45 mm; as a plate that is a half thickness of two thirds of it.
-    "invested flasks", thickness_mm=60.0, conductivity=0.55, density=1500.0, cp="investment", dry_share=0.714,
-    changes=(Change(_WATER_SHARE_OF_WET_INVESTMENT * WATER_TO_STEAM_J_PER_KG, 95.0, 105.0),
-             Change(_GYPSUM_SHARE_OF_WET_INVESTMENT * GYPSUM_TO_ANHYDRITE_J_PER_KG, 110.0, 200.0)),
+    "invested flasks",
+    thickness_mm=60.0,
+    conductivity=0.55,
+    density=1500.0,
+    cp="investment",
+    dry_share=0.714,
+    changes=(
+        Change(_WATER_SHARE_OF_WET_INVESTMENT * WATER_TO_STEAM_J_PER_KG, 95.0, 105.0),
+        Change(_GYPSUM_SHARE_OF_WET_INVESTMENT * GYPSUM_TO_ANHYDRITE_J_PER_KG, 110.0, 200.0),
+    ),
 )
 GLASS = Ware("glass", 6.0, 1.1, 2500.0, "glass")
 COPPER = Ware("copper and its enamel", 1.5, 300.0, 8900.0, "copper")
-SILVER = Ware("silver metal clay", 3.0, 100.0, 8000.0, "silver",
-              changes=(Change(0.05 * WATER_TO_STEAM_J_PER_KG, 95.0, 125.0),))
+SILVER = Ware(
+    "silver metal clay", 3.0, 100.0, 8000.0, "silver", changes=(Change(0.05 * WATER_TO_STEAM_J_PER_KG, 95.0, 125.0),)
+)
 
 SHELF_THICKNESS_MM = 14.0
 """Kiln shelf [mm]; common practice."""

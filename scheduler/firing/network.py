@@ -177,8 +177,18 @@ def kiln_key(kiln: Kiln) -> tuple[object, ...]:
     """What of a kiln matters to its firings, as a tuple that is cheap to hash."""
     fitted = kiln.fitted
     return (
-        kiln.inside_mm, kiln.wall_mm, kiln.brick, kiln.backup_mm, kiln.kilowatts, kiln.volts, kiln.supply_volts,
-        kiln.given_furniture_kg, kiln.shelf_gap_mm, fitted.power, fitted.loss, fitted.storage,
+        kiln.inside_mm,
+        kiln.wall_mm,
+        kiln.brick,
+        kiln.backup_mm,
+        kiln.kilowatts,
+        kiln.volts,
+        kiln.supply_volts,
+        kiln.given_furniture_kg,
+        kiln.shelf_gap_mm,
+        fitted.power,
+        fitted.loss,
+        fitted.storage,
     )
 
 

@@ -140,14 +140,37 @@ def simulate_afresh(
     reached, ends, result = np.full(count, np.nan), np.full(count, np.nan), np.empty(kernel.RESULTS)
     log_c, log_kw = np.empty(_LONGEST_MINUTES), np.empty(_LONGEST_MINUTES)
     points = kernel.fire(
-        60.0 / per_minute, per_minute, scalars, net.cell_mass, net.half_resistance, net.k, net.cp, shelf.sensible,
-        tables.sensible, tables.first_heating, ware_kg, LEAST_WARE_KG, request.vented, request.unload_hot,
-        rates, targets, holds, float(least_hold), request.unload_below_c, request.load_below_c,
-        reached, ends, log_c, log_kw, result,
+        60.0 / per_minute,
+        per_minute,
+        scalars,
+        net.cell_mass,
+        net.half_resistance,
+        net.k,
+        net.cp,
+        shelf.sensible,
+        tables.sensible,
+        tables.first_heating,
+        ware_kg,
+        LEAST_WARE_KG,
+        request.vented,
+        request.unload_hot,
+        rates,
+        targets,
+        holds,
+        float(least_hold),
+        request.unload_below_c,
+        request.load_below_c,
+        reached,
+        ends,
+        log_c,
+        log_kw,
+        result,
     )
     energy = Energy(
-        elements=float(result[kernel.R_IN]), lost=float(result[kernel.R_LOST]),
-        taken_with_ware=float(result[kernel.R_TAKEN]), stored=float(result[kernel.R_STORED]),
+        elements=float(result[kernel.R_IN]),
+        lost=float(result[kernel.R_LOST]),
+        taken_with_ware=float(result[kernel.R_TAKEN]),
+        stored=float(result[kernel.R_STORED]),
     )
     course = _course(request, falls, reached, ends, log_c[:points].copy(), log_kw[: points - 1].copy(), result)
     return course, energy
@@ -160,8 +183,15 @@ _LONGEST_MINUTES = int((kernel.LONGEST_S + 2 * kernel.LONGEST_COOLING_S) / 60.0)
 def _key(request: FiringRequest) -> tuple[object, ...]:
     return (
         kiln_key(request.kiln),
-        request.work, request.unload_hot, request.vented, request.ware_kg, request.layers, request.room_c,
-        request.unload_below_c, request.load_below_c, request.last_hold_minutes,
+        request.work,
+        request.unload_hot,
+        request.vented,
+        request.ware_kg,
+        request.layers,
+        request.room_c,
+        request.unload_below_c,
+        request.load_below_c,
+        request.last_hold_minutes,
         tuple((s.rate_k_per_hour, s.to_c, s.hold_minutes) for s in request.segments),
     )
 
@@ -174,8 +204,12 @@ def _split_free_falls(request: FiringRequest) -> tuple[tuple[Segment, ...], tupl
         floor_c = min(request.unload_below_c, request.load_below_c)
         while keep > 1:
             last, before = segments[keep - 1], segments[keep - 2]
-            if (last.rate_k_per_hour is not None or last.hold_minutes > 0 or last.to_c >= before.to_c
-                    or last.to_c < floor_c):
+            if (
+                last.rate_k_per_hour is not None
+                or last.hold_minutes > 0
+                or last.to_c >= before.to_c
+                or last.to_c < floor_c
+            ):
                 break
             keep -= 1
     return segments[:keep], segments[keep:]
