@@ -22,6 +22,13 @@ def people_text(duties: Sequence[OnDuty], formats: Formats, day: date) -> str:
     return formats.join(texts)
 
 
+def names_text(duties: Sequence[OnDuty], formats: Formats) -> str:
+    """The same in short, without hours."""
+    words = formats.words
+    names = [duty.shift.who or words("people.anyone_there") for duty in duties]
+    return formats.join(list(dict.fromkeys(names))) or words("people.none")
+
+
 def duty_text(duties: Sequence[OnDuty], formats: Formats, day: date) -> tuple[str, ...]:
     """The day's shifts, one text each: hours, who or how many, and what they may attend."""
     words = formats.words

@@ -48,6 +48,7 @@ class Curve:
     temperatures: tuple[Mark, ...]
     dots: tuple[Dot, ...]
     open_below: Mark | None
+    caption: str
     off_x: float
     off_text: str
     title: str
@@ -80,7 +81,15 @@ def curve(shown: FiringOnDay, formats: Formats) -> Curve:
             for number, segment in enumerate(shown.segments, start=1)
         ),
         open_below=None if shown.hot else Mark(y(open_degrees), formats.temperature(shown.open_below_c, unit)),
+        caption=_caption(shown, formats),
         off_x=x(firing.hot_until),
         off_text=formats.words("sheet.off_mark"),
         title=formats.words("sheet.curve_title", firing=firing.id, unit=unit),
     )
+
+
+def _caption(shown: FiringOnDay, formats: Formats) -> str:
+    if shown.hot:
+        return formats.words("sheet.curve_caption_hot")
+    opened = formats.temperature(shown.open_below_c, shown.unit)
+    return formats.words("sheet.curve_caption", temperature=opened)

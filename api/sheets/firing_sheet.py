@@ -8,7 +8,7 @@ from datetime import date
 from api.cautions import Caution, alarm_at, cautions
 from api.day import FiringOnDay
 from api.formats import Formats
-from api.people import people_text
+from api.people import names_text
 from api.printing.firing_text import band_text, layer_name, summary_text, takes_text
 from api.segments import SegmentLine, segment_lines
 from api.sheets.curve import Curve, curve
@@ -89,7 +89,7 @@ def firing_sheet(shown: FiringOnDay, formats: Formats, day: date, day_begin: Min
         shelves=shelves(shown),
         layer_names=tuple(layer_name(layer, len(shown.layers), formats) for layer in shown.layers),
         loads=_load_rows(shown),
-        signs=_signs(shown, formats, day),
+        signs=_signs(shown, formats, day, day_begin),
         cautions=cautions(shown, formats, day),
         if_late=_if_late(shown, formats, day),
     )
@@ -111,7 +111,7 @@ def _moments(shown: FiringOnDay, formats: Formats, day: date) -> tuple[Moment, .
         return Moment(words(f"sheet.{label}"), clock, other, remark)
 
     return (
-        moment("load_at", firing.load_at, people_text(shown.loaded_by, formats, day), shown.loaded_at),
+        moment("load_at", firing.load_at, names_text(shown.loaded_by, formats), shown.loaded_at),
         moment("start_at", firing.start_at, words("sheet.on_timer" if alone else "sheet.by_hand")),
         moment("peak_at", peak.reached_at, formats.temperature(peak.to_c, unit)),
         moment(
@@ -122,7 +122,7 @@ def _moments(shown: FiringOnDay, formats: Formats, day: date) -> tuple[Moment, .
         moment(
             "session_at" if shown.hot else "open_at",
             firing.unload_at,
-            people_text(shown.unloaded_by, formats, day),
+            names_text(shown.unloaded_by, formats),
             firing.out_at,
         ),
     )
@@ -158,17 +158,19 @@ def _load_rows(shown: FiringOnDay) -> tuple[LoadRow, ...]:
     return tuple(rows)
 
 
-def _signs(shown: FiringOnDay, formats: Formats, day: date) -> tuple[tuple[str, str, bool], ...]:
-    """What is signed for, when it is planned, and whether a temperature is written down with it."""
-    firing, words = shown.firing, formats.words
-    rows = [
-        (words("sheet.sign_loaded"), formats.clock(shown.loaded_at, day), False),
-        (words("sheet.sign_started"), formats.clock(firing.start_at, day), True),
-        (words("sheet.sign_looked"), "", True),
-    ]
-    opened = (words("sheet.sign_opened"), formats.clock(firing.unload_at, day), True)
-    off = (words("sheet.sign_off"), formats.clock(firing.hot_until, day), True)
-    return tuple([*rows, opened, off] if shown.hot else [*rows, off, opened])
+def _signs(shown: FiringOnDay, formats: Formats, day: date, day_begin: Minute) -> tuple[tuple[str, str, bool], ...]:
+    """What is signed for, when it is planned, and whether a temperature is written down with it.
+
+    What was done on an earlier day stands on that day's sheet.
+    """
+    firing = shown.firing
+    end = [(firing.unload_at, "sign_opened"), (firing.hot_until, "sign_off")]
+    steps = [(shown.loaded_at, "sign_loaded"), (firing.start_at, "sign_started"), (None, "sign_looked"), *sorted(end)]
+    return tuple(
+        (formats.words(f"sheet.{key}"), "" if at is None else formats.clock(at, day), key != "sign_loaded")
+        for at, key in steps
+        if at is None or at >= day_begin
+    )
 
 
 def _if_late(shown: FiringOnDay, formats: Formats, day: date) -> tuple[str, ...]:

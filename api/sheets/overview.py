@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from api.day import CircuitLoad, Day, Task
 from api.formats import Formats
-from api.people import people_text
+from api.people import names_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +80,7 @@ def _task_row(task: Task, day: Day, formats: Formats) -> TaskRow:
     if task.kind == "start":
         who = words("sheet.on_timer" if alone else "sheet.by_hand")
     else:
-        who = people_text(task.people, formats, day.date)
+        who = names_text(task.people, formats)
     time = formats.clock(task.at, day.date)
     if task.until > task.at:
         time = formats.stretch(task.at, task.until, day.date)

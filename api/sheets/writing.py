@@ -6,6 +6,7 @@ import re
 from pathlib import Path
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from markupsafe import Markup
 
 from api.day import Day, KilnDay
 from api.formats import Formats
@@ -57,6 +58,16 @@ def file_name(kiln_id: str) -> str:
     ('K1', 'big_20kiln_2f2')
     """
     return re.sub(r"[^A-Za-z0-9-]", lambda sign: f"_{ord(sign[0]):x}", kiln_id)
+
+
+def css_text(text: str) -> Markup:
+    """A text as a CSS string, every sign escaped that could end it.
+
+    >>> str(css_text('K1 "x"'))
+    '"K1\\\\20 \\\\22 x\\\\22 "'
+    """
+    escaped = re.sub(r"[^A-Za-z0-9]", lambda sign: f"\\{ord(sign[0]):x} ", text)
+    return Markup(f'"{escaped}"')
 
 
 def kiln_page(day: Day, kiln_day: KilnDay, formats: Formats) -> str:
@@ -131,6 +142,7 @@ def _render(template: str, day: Day, formats: Formats, **values: object) -> str:
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    environment.filters["css_text"] = css_text
     words = formats.words
     made = words("sheet.made", made=formats.clock(day.plan.made_at), audited=words("plan.audited"))
     return environment.get_template(template).render(
