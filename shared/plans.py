@@ -80,12 +80,14 @@ class Unplaced(Record):
 
 
 class Late(Record):
-    """A load that is out after its promise."""
+    """A load that is out after its promise: how long, why, and what would have helped."""
 
     load: str
     promised: Moment
     out_at: Moment
     hours: NotNegative
+    why: str = ""
+    would_help: tuple[str, ...] = ()
 
 
 class Proof(Record):

@@ -19,7 +19,7 @@ from scheduler.planning.search import NEIGHBOURHOODS, Search
 from scheduler.planning.timetable import Placed, Timetable
 
 MOST_LOADS = 12
-"""Free loads in one neighbourhood, at first; it grows while solves are proved quickly and shrinks while they are not."""
+"""Free loads in one neighbourhood, at first; it grows while solves are proved and shrinks while they are not."""
 
 SECONDS_EACH = 2.0
 DETERMINISTIC_EACH = 1.0

@@ -180,8 +180,9 @@ def find_place(  # type: ignore[no-untyped-def]
             if late + least_energy >= best:
                 break
             cost = energy[s]
-            if is_hot and u > s + safe:
-                for t in range(s + safe, u):
+            if is_hot:
+                # The course behind `energy` ends with the least hold; waiting and the session come on top.
+                for t in range(s + safe, u_end):
                     cost += hold_kwh_per_slot * price[t]
             if late + cost < best - 1e-9:
                 best = late + cost

@@ -1,29 +1,247 @@
-"""Why a load has no place: the first rule that keeps it out, in words."""
+"""Why a load has no place, or is late: the first rule that binds, and the single changes that would mend it.
+
+What would help is found by trying: the load is placed again with one thing changed and all else as planned.
+"""
 
 from __future__ import annotations
 
-from scheduler.planning.timetable import Timetable
-from shared.loads import size_row
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from scheduler.planning.batches import Batch
+from scheduler.planning.problem import FAR, Problem
+from scheduler.planning.timetable import Placed, Timetable, out_minutes
+from shared.clock import local_time
+from shared.kilns import Kiln
+from shared.loads import Load, size_row
 from shared.plans import Unplaced
+from shared.profiles import Profile
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """The rule that binds, in words, and what would help."""
+
+    rule: str
+    why: str
+    would_help: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One thing that a studio could change, and the problem that it then has."""
+
+    rule: str
+    text: str
+    apply: Callable[[Problem], Problem]
 
 
 def unplaced_loads(timetable: Timetable) -> list[Unplaced]:
     """Every load without a firing, with the rule that binds."""
     problem = timetable.problem
-    return [_reason(timetable, load) for load in range(len(problem.loads)) if load not in timetable.firing_of]
+    rows = []
+    for number, load in enumerate(problem.loads):
+        if number not in timetable.firing_of:
+            reason = why_unplaced(timetable, number)
+            rows.append(Unplaced(load=load.id, rule=reason.rule, why=reason.why, would_help=reason.would_help))
+    return rows
 
 
-def _reason(timetable: Timetable, number: int) -> Unplaced:
-    rule, why, helps = _binding(timetable, number)
-    return Unplaced(load=timetable.problem.loads[number].id, rule=rule, why=why, would_help=helps)
-
-
-def _binding(timetable: Timetable, number: int) -> tuple[str, str, tuple[str, ...]]:
+def why_unplaced(timetable: Timetable, number: int) -> Reason:
+    """The rule that keeps a load out of the plan."""
     problem, batches = timetable.problem, timetable.batches
     load = problem.loads[number]
-    profile = problem.studio.profile_by_id[load.profile]
+    barred = _barred(timetable, load, problem.profile(number), number)
+    if barred is not None:
+        return barred
+    batch = batches.make(load.profile, (number,))
+    if batch is None:
+        return Reason("session_at", "the session is not booked for a moment on the plan's grid", ("another time",))
+    earlier = problem.load_number.get(load.after or "")
+    if earlier is not None and earlier not in timetable.firing_of:
+        return Reason("after_gap", f"its earlier stage, load {load.after}, has no place itself", ())
+    if batch.ready >= problem.slots:
+        return Reason("ready", "it is ready only after the last day of the plan", ("a longer horizon",))
+    empty = Timetable(problem, batches)
+    if _best(empty, batch, stages=timetable) is None:
+        return _alone(timetable, batch)
+    helps = tuple(_what_helps(timetable, batch, FAR))
+    return Reason("time", "every kiln that may fire it is taken, or lacks hands or current, when it could be", helps)
+
+
+def why_late(timetable: Timetable, number: int) -> Reason:
+    """The rule that keeps a placed load from being out when promised."""
+    problem, batches = timetable.problem, timetable.batches
+    load = problem.loads[number]
+    firing = timetable.firings[timetable.firing_of[number]]
+    batch = batches.make(load.profile, (number,))
+    if batch is None or load.promised is None:
+        return Reason("time", "", ())
+    promised = load.promised - problem.begin
+    soonest = _soonest(Timetable(problem, batches), batch, stages=timetable)
+    if soonest is not None and out_minutes(soonest, problem.grid_minutes) > promised:
+        at = local_time(problem.begin + out_minutes(soonest, problem.grid_minutes), problem.studio.place.zone)
+        when = f"{at:%a %d %b %H:%M}"
+        if promised <= 0:
+            return Reason("ready", f"its promise was past when the plan began; out at {when} at the earliest", ())
+        if load.after is not None and load.after in problem.load_number:
+            text = f"load {load.after} is its earlier stage; even in an empty studio it would be out at {when}"
+            return Reason("after_gap", text, ())
+        text = f"even in an empty studio it would be out at {when} at the earliest"
+        return Reason("ready" if batch.ready > 0 else "computed_times", text, ())
+    mark = len(timetable.log)
+    rest = tuple(other for other in firing.batch.loads if other != number)
+    timetable.remove(timetable.firing_of[number])
+    if rest:
+        smaller = batches.make(firing.batch.profile, rest)
+        fit = None if smaller is None else batches.fit(smaller, firing.kiln)
+        if smaller is not None and fit is not None:
+            placed = timetable.best_place(smaller, firing.kiln, fit, only_start=firing.place.start)
+            if placed is not None:
+                timetable.add(placed)
+    helps = tuple(_what_helps(timetable, batch, promised))
+    timetable.undo(mark)
+    return Reason("time", "kilns, hands or current were needed for other loads first", helps)
+
+
+def _barred(timetable: Timetable, load: Load, profile: Profile, number: int) -> Reason | None:
+    """The rule about kilns and material that no kiln of the studio passes, if there is one."""
+    problem = timetable.problem
     try:
         row = size_row(profile, [load])
     except LookupError as error:
-        return "size_row", str(error), ("add a size row that takes it",)
-    return "time", "todo", ()
+        return Reason("size_row", str(error), ("a size row that takes it",))
+    peak_c = profile.peak_c(row)
+    if load.max_temperature_c is not None and load.max_temperature_c < peak_c:
+        why = f"profile {profile.id} goes to {peak_c:.0f} °C, its material stands {load.max_temperature_c:.0f} °C"
+        return Reason("max_temperature", why, ("a cooler profile", "ask the owner what it is made of"))
+    left: list[Kiln] = list(problem.kilns)
+    sieves: tuple[tuple[str, Callable[[Kiln], bool], str], ...] = (
+        ("work_fits_kiln", lambda k: profile.work in k.work, f"no kiln fires {profile.work}"),
+        ("work_fits_kiln", lambda k: not load.kilns or k.id in load.kilns, "none of the kilns named may fire it"),
+        ("vent", lambda k: k.vented or not profile.vent, "the profile needs a vented kiln"),
+        (
+            "max_temperature",
+            lambda k: k.max_temperature_c >= peak_c,
+            f"no kiln that may fire it goes to {peak_c:.0f} °C",
+        ),
+    ):
+        left = [kiln for kiln in left if passes(kiln)]
+        if not left:
+            return Reason(rule, why, ())
+    names = ", ".join(kiln.id for kiln in left)
+    batch = timetable.batches.make(load.profile, (number,))
+    if batch is None:
+        return None
+    numbers = [k for k, kiln in enumerate(problem.kilns) if kiln in left]
+    if all(timetable.batches.charge(batch, k) is None for k in numbers):
+        return Reason("capacity", f"it does not fit into {names}", ("split the load",))
+    if all(timetable.batches.fit(batch, k) is None for k in numbers):
+        why = f"{names} cannot reach the profile's targets with it, or hold long enough for its session"
+        return Reason("computed_times", why, ("another kiln", "a longer hold_up_to"))
+    return None
+
+
+def _alone(timetable: Timetable, batch: Batch) -> Reason:
+    """Why a batch finds no place even in an empty studio."""
+    problem = timetable.problem
+    if not problem.people[0].any():
+        return Reason("hands", "nobody is there to load or unload on any day of the plan", ("a shift",))
+    for change in CHANGES:
+        eased = Timetable(change.apply(problem), timetable.batches)
+        if _best(eased, batch, stages=timetable) is not None:
+            return Reason(
+                change.rule, f"it has no place even in an empty studio: {_BINDS[change.rule]}", (change.text,)
+            )
+    earlier = problem.loads[batch.loads[0]].after
+    if earlier is not None and earlier in problem.load_number:
+        why = f"its earlier stage, load {earlier}, is out too late to fire this within the plan's days"
+        return Reason("after_gap", why, ("a longer horizon",))
+    return Reason("within_plan", "it cannot be fired and out within the plan's days", ("a longer horizon",))
+
+
+def _what_helps(timetable: Timetable, batch: Batch, promised: int) -> Iterator[str]:
+    """Single changes with which a batch is out by its promise, all else as planned."""
+    problem = timetable.problem
+    plan = timetable.snapshot()
+
+    def mends(eased: Timetable) -> bool:
+        soonest = _soonest(eased, batch, stages=timetable)
+        return soonest is not None and out_minutes(soonest, problem.grid_minutes) <= promised
+
+    for change in CHANGES:
+        eased = Timetable(change.apply(problem), timetable.batches)
+        eased.restore(plan)
+        if mends(eased):
+            yield change.text
+    for kiln in range(len(problem.kilns)):
+        if timetable.batches.fit(batch, kiln) is None or problem.twins[kiln] != kiln:
+            continue
+        eased = Timetable(problem, timetable.batches)
+        eased.restore([firing for firing in plan if firing.kiln != kiln])
+        if mends(eased):
+            yield f"one more kiln like {problem.kilns[kiln].id}"
+
+
+def _best(timetable: Timetable, batch: Batch, stages: Timetable) -> Placed | None:
+    """The cheapest place of a batch in any kiln; earlier stages as planned in ``stages``."""
+    return next(iter(sorted(_places(timetable, batch, stages), key=lambda p: p.place.guide)), None)
+
+
+def _soonest(timetable: Timetable, batch: Batch, stages: Timetable) -> Placed | None:
+    """The place from which a batch is out first."""
+    grid = timetable.problem.grid_minutes
+    urgent = replace(batch, guide_promised=np.array([-1e6]), guide_weight=np.array([1e3]))
+    return next(iter(sorted(_places(timetable, urgent, stages), key=lambda p: out_minutes(p, grid))), None)
+
+
+def _places(timetable: Timetable, batch: Batch, stages: Timetable) -> Iterator[Placed]:
+    bounds = stages.bounds(batch.loads)
+    if bounds is None:
+        return
+    held = replace(batch, ready=max(batch.ready, bounds[0]))
+    for kiln in range(len(timetable.problem.kilns)):
+        fit = timetable.batches.fit(batch, kiln)
+        if fit is not None:
+            placed = timetable.best_place(held, kiln, fit, free_of_stages=True, last_out_minutes=bounds[1])
+            if placed is not None:
+                yield placed
+
+
+def _more_hands(problem: Problem) -> Problem:
+    return replace(problem, people=np.where(problem.people > 0, problem.people + 1, problem.people).astype(np.int32))
+
+
+def _all_hours(problem: Problem) -> Problem:
+    return replace(problem, people=np.maximum(problem.people, 1).astype(np.int32))
+
+
+def _more_current(problem: Problem) -> Problem:
+    return replace(problem, line_limit=np.full_like(problem.line_limit, FAR))
+
+
+def _any_time(problem: Problem) -> Problem:
+    always = np.ones(problem.slots, dtype=np.bool_)
+    return replace(
+        problem,
+        heat_ok=dict.fromkeys(problem.heat_ok, always),
+        start_ok=tuple(always for _ in problem.kilns),
+        end_ok=tuple(always for _ in problem.kilns),
+    )
+
+
+CHANGES = (
+    Change("hands", "one more pair of hands on each shift", _more_hands),
+    Change("circuit_amps", "more current on its circuit", _more_current),
+    Change("quiet", "no quiet time, and leave to heat unattended", _any_time),
+    Change("hands", "somebody there at other hours", _all_hours),
+)
+"""Single changes that are tried, the mildest first."""
+
+_BINDS = {
+    "hands": "there are not the hands for it when it needs them",
+    "circuit_amps": "its kiln draws more than its circuit may carry",
+    "quiet": "quiet times, outages or attendance leave no time to heat",
+}

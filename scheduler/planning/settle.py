@@ -15,6 +15,7 @@ from scheduler.planning.batches import Batches, Fit
 from scheduler.planning.heats import request
 from scheduler.planning.insertion import Inserter
 from scheduler.planning.layers import share_used
+from scheduler.planning.reasons import why_late
 from scheduler.planning.timetable import Placed, Timetable
 from shared.calendar import price_steps
 from shared.clock import Minute
@@ -212,6 +213,15 @@ def _late(timetable: Timetable, firings: Sequence[Firing]) -> list[Late]:
         for load_id in firing.loads:
             promised = problem.loads[problem.load_number[load_id]].promised
             if promised is not None and firing.out_at > promised:
-                hours = (firing.out_at - promised) / 60.0
-                rows.append(Late(load=load_id, promised=promised, out_at=firing.out_at, hours=round(hours, 6)))
+                reason = why_late(timetable, problem.load_number[load_id])
+                rows.append(
+                    Late(
+                        load=load_id,
+                        promised=promised,
+                        out_at=firing.out_at,
+                        hours=round((firing.out_at - promised) / 60.0, 6),
+                        why=reason.why,
+                        would_help=reason.would_help,
+                    )
+                )
     return sorted(rows, key=lambda row: (-row.hours, row.load))

@@ -208,7 +208,7 @@ class Timetable:
         problem, phases = self.problem, fit.phases
         energy = float(energy_costs(problem, phases)[start])
         if phases.is_hot:
-            extra = problem.price[start + phases.safe : unload].sum()
+            extra = problem.price[start + phases.safe : unload + phases.unload].sum()
             energy += float(extra) * phases.hold_kw * problem.grid_minutes / 60.0
             free = unload + phases.unload + min(phases.cold, phases.open_cool)
         else:

@@ -153,8 +153,8 @@ def _current_left(part: Part, kiln: int) -> NDArray[np.bool_]:
     lines = problem.kiln_lines[kiln]
     if len(lines) == 0:
         return np.ones(problem.slots, dtype=np.bool_)
-    left: NDArray[np.bool_] = (used[lines] + problem.kiln_amps[kiln] <= problem.line_limit[lines, None]).all(axis=0)
-    return left
+    fits = used[lines] + problem.kiln_amps[kiln] <= problem.line_limit[lines, None]
+    return np.asarray(fits.all(axis=0), dtype=np.bool_)
 
 
 def circuit_amps(model: cp_model.CpModel, part: Part, v: Variables) -> None:
