@@ -5,7 +5,7 @@ A table that is faulty in itself still counts as being there, so that it causes 
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Any
 
 from shared.files.fault_list import FaultList
@@ -31,8 +31,7 @@ def check_studio(studio: StudioTables, faults: FaultList) -> None:
         _refers(outage, "kiln", "kiln", studio.kilns, faults)
         _refers(outage, "circuit", "circuit", studio.circuits, faults)
     _circles(
-        {t.text("id") or "": t.text("fed_from") for t in studio.circuits},
-        {t.text("id") or "": f"{t.place} › fed_from" for t in studio.circuits},
+        [(name, t.text("fed_from"), f"{t.place} › fed_from") for t in studio.circuits if (name := t.text("id"))],
         ("is fed, in the end, from itself", "let the first circuit of the tree be without fed_from"),
         faults,
     )
@@ -118,12 +117,14 @@ def check_loads(
                 faults.add(row.place("kilns"), *_unknown(name, "kiln", kilns, "studio.toml", faults))
         if profile in records:
             _load_and_profile(row, records[profile], faults)
-    _circles(
-        {row.cells["id"]: row.cells.get("after") for row in rows if row.cells.get("id") != row.cells.get("after")},
-        {row.cells["id"]: row.place("after") for row in rows if "id" in row.cells},
-        ("waits, in the end, for itself", "let the first stage of the pieces be without after"),
-        faults,
-    )
+    # A load after itself has been told of with its row.
+    waiting = [
+        (name, after if after != name else None, row.place("after"))
+        for row in rows
+        if (name := row.cells.get("id"))
+        for after in [row.cells.get("after")]
+    ]
+    _circles(waiting, ("waits, in the end, for itself", "let the first stage of the pieces be without after"), faults)
 
 
 def _load_and_profile(row: Row, profile: Profile, faults: FaultList) -> None:
@@ -183,10 +184,14 @@ def _unknown(name: str, what: str, tables: AnyTables, where: str, faults: FaultL
     return ("", "") if faults.full else unknown_id(name, what, _ids(tables), where)
 
 
-def _circles(
-    next_of: Mapping[str, str | None], place_of: Mapping[str, str], words: tuple[str, str], faults: FaultList
-) -> None:
-    """One fault for each circle, at its first member in the file's order."""
+def _circles(members: Sequence[tuple[str, str | None, str]], words: tuple[str, str], faults: FaultList) -> None:
+    """One fault for each circle, at its first member in the file's order. Members: id, next id, place."""
+    next_of: dict[str, str | None] = {}
+    place_of: dict[str, str] = {}
+    for name, following, place in members:
+        # Of an id given twice, which is a fault of its own, the first counts.
+        next_of.setdefault(name, following)
+        place_of.setdefault(name, place)
     done: set[str] = set()
     for start in next_of:
         path: dict[str, int] = {}

@@ -26,6 +26,9 @@ from shared.units import TemperatureUnit
 FLAGS = frozenset({"unattended", "attend_end", "vented", "vent", "one_family", "unattended_start"})
 """The keys that hold true or false."""
 
+EARLIEST_YEAR, LATEST_YEAR = 1990, 2200
+"""The years that a studio can mean; the same as those of its times (``shared.clock.read_moment``)."""
+
 _INNER: dict[type[Record], dict[str, type[Record]]] = {
     Kiln: {"fitted": Fitted},
     Tariff: {"bands": Band},
@@ -196,6 +199,8 @@ class _Reader:
 
     def refuse_unknown(self, known: Sequence[str]) -> None:
         for key in self.document:
+            if self.faults.hopeless:
+                break
             if key not in known:
                 self.faults.add(clipped(key), *unknown_key(key, known, "table"))
 
@@ -300,8 +305,8 @@ def _whole_days(raw: dict[str, Any]) -> dict[str, Any]:
 
 
 def _whole_day(value: object) -> object:
-    if isinstance(value, date | datetime | dict | list | Odd):
-        return value
-    if isinstance(value, str) and re.fullmatch(r"\s*\d{4}-\d\d-\d\d\s*", value):
-        return value.strip()
-    return Odd(shown(value))
+    if isinstance(value, date | datetime):
+        return value if EARLIEST_YEAR <= value.year <= LATEST_YEAR else Odd(shown(value))
+    if isinstance(value, str) and not re.fullmatch(r"\s*(19|20|21)\d\d-\d\d-\d\d\s*", value):
+        return Odd(shown(value))
+    return Odd(shown(value)) if isinstance(value, int | float) else value

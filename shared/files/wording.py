@@ -54,7 +54,7 @@ def plain_words(error: ErrorDetails, example: str, known_keys: Iterable[str] = (
     if kind in _WRONG_KIND:
         return _WRONG_KIND[kind](value, right)
     if kind not in _LIBRARY_KINDS:
-        return _our_own(error, right)
+        return _our_own(error, right if example else "put this right")
     return f"{shown(value)} cannot be used here", right
 
 
