@@ -17,7 +17,7 @@ from shared.plans import Firing
 
 Bench = Any  # the class lives in conftest.py, which is no module to import from
 
-DAYS_BEFORE, DAYS = 3, 18
+DAYS_BEFORE, DAYS = 5, 26
 COMPARED = {
     "kiln_one_at_a_time", "circuit_amps", "hands", "skills", "ready", "after_gap", "session_at", "outages", "quiet",
     "attendance", "load_order", "within_plan",
@@ -82,7 +82,8 @@ def _broken(bench: Bench, firings: tuple[Firing, ...]) -> set[str]:
         kiln_out, front_out = studio.outages
         if kiln.id == kiln_out.kiln and firing.load_at < kiln_out.ends and kiln_out.begins < firing.free_at:
             found.add("outages")
-        if kiln.circuit == "front" and firing.start_at < front_out.ends and front_out.begins < firing.hot_until:
+        hot = max(firing.start_at, front_out.begins), min(firing.hot_until, front_out.ends)
+        if kiln.circuit == "front" and hot[0] < hot[1]:
             found.add("outages")
         if kiln.id == "E1" and (week.hands[heating] == 0).any():
             found.add("attendance")
