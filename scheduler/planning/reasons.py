@@ -127,7 +127,8 @@ def _barred(timetable: Timetable, load: Load, profile: Profile, number: int) -> 
             lambda k: k.max_temperature_c >= peak_c,
             f"no kiln that may fire it goes to {peak_c:.0f} °C",
         ),
-    ):
+    )
+    for rule, passes, why in sieves:
         left = [kiln for kiln in left if passes(kiln)]
         if not left:
             return Reason(rule, why, ())
