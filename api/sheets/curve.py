@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from api.day import FiringOnDay
 from api.formats import Formats
@@ -14,6 +14,8 @@ from shared.units import degrees
 WIDTH, HEIGHT = 560.0, 210.0
 LEFT, RIGHT, TOP, BOTTOM = 44.0, 552.0, 14.0, 172.0
 """Edges of the drawing and of the field within it [SVG user units]."""
+
+DAY_NAME_WIDTH = 62.0
 
 _STEP_MINUTES = 5
 _AFTER_MINUTES = 30
@@ -74,7 +76,7 @@ def curve(shown: FiringOnDay, formats: Formats) -> Curve:
     open_degrees = degrees(shown.open_below_c, unit)
     return Curve(
         points=" ".join(f"{x(moment)},{y(value)}" for moment, value in zip(moments, values, strict=True)),
-        times=tuple(Mark(x(t.at), t.clock, t.new_day, t.day if t.new_day else "") for t in ticks),
+        times=_spaced(tuple(Mark(x(t.at), t.clock, t.new_day, t.day if t.new_day else "") for t in ticks)),
         temperatures=tuple(Mark(y(tick * n), f"{tick * n:.0f}") for n in range(int(top / tick) + 1)),
         dots=tuple(
             Dot(x(segment.reached_at), y(degrees(segment.to_c, unit)), number)
@@ -85,6 +87,15 @@ def curve(shown: FiringOnDay, formats: Formats) -> Curve:
         off_x=x(firing.hot_until),
         off_text=formats.words("sheet.off_mark"),
         title=formats.words("sheet.curve_title", firing=firing.id, unit=unit),
+    )
+
+
+def _spaced(marks: tuple[Mark, ...]) -> tuple[Mark, ...]:
+    """The marks, without the name of a day that the next day's would be written over."""
+    days = [mark.at for mark in marks if mark.below]
+    return tuple(
+        replace(mark, below="") if any(0 < other - mark.at < DAY_NAME_WIDTH for other in days) else mark
+        for mark in marks
     )
 
 

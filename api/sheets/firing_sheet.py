@@ -139,10 +139,12 @@ def _readings(shown: FiringOnDay, formats: Formats, day: date) -> tuple[Reading,
         if formats.local(minute).minute == 0 and _somebody(duties, minute)
     ]
     thinned = hours[:: -(-len(hours) // MOST_READINGS) or 1]
-    return tuple(
-        Reading(formats.clock(minute, day), formats.temperature(shown.temperature_at(minute), shown.unit))
-        for minute in thinned
-    )
+    readings, last_day = [], day
+    for minute in thinned:
+        at = formats.clock(minute, last_day)
+        last_day = formats.local(minute).date()
+        readings.append(Reading(at, formats.temperature(shown.temperature_at(minute), shown.unit)))
+    return tuple(readings)
 
 
 def _somebody(duties: list[OnDuty], minute: Minute) -> bool:

@@ -108,7 +108,7 @@ def overview_page(day: Day, formats: Formats) -> str:
         title=formats.words("plan.title", day=formats.long_day(day.date), studio=day.plan.studio),
         picture=lanes(day, formats, remarks),
         tasks=task_rows(day, formats),
-        late=late_texts(day, formats),
+        late=late_texts(day, formats, reasons=False),
         legs=legs,
         circuits=circuit_rows(day, formats, legs),
         proof=proof_text(day.plan.proof, formats),
