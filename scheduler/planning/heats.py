@@ -74,6 +74,8 @@ class Phases:
         Power of the last hold [kW], for what a longer one costs.
     course
         The course behind it.
+    energy, least_energy
+        Cost of the energy by starting slot, and the least of it; filled by `energy_costs`.
     """
 
     charge: Charge
@@ -91,6 +93,7 @@ class Phases:
     hold_kw: float
     course: Course
     energy: NDArray[np.float64] = field(default_factory=lambda: np.empty(0))
+    least_energy: float = 0.0
 
 
 def request(
@@ -231,4 +234,5 @@ def energy_costs(problem: Problem, phases: Phases) -> NDArray[np.float64]:
         else:
             padded = np.concatenate((price, np.full(len(phases.kwh_by_slot), price[-1])))
             phases.energy = np.correlate(padded, phases.kwh_by_slot, mode="valid")[: problem.slots]
+        phases.least_energy = float(phases.energy.min())
     return phases.energy

@@ -11,7 +11,6 @@ from typing import NamedTuple
 
 import numba
 import numpy as np
-from numpy.typing import NDArray
 
 EARLINESS = 2e-5
 """What a slot sooner is worth to the search [currency per slot], so that of two equal places it takes the earlier."""
@@ -55,6 +54,7 @@ def find_place(  # type: ignore[no-untyped-def]
     start_ok,
     end_ok,
     energy,
+    least_energy,
     price,
     hold_kwh_per_slot,
     fixed_session,
@@ -64,137 +64,153 @@ def find_place(  # type: ignore[no-untyped-def]
     only_start,
     earliness,
 ):
-    """Return ``(found, load, start, unload, free, energy, guide)``; lengths in slots, promises in minutes."""
+    """Return ``(found, load, start, unload, free, energy, guide)``; lengths in slots, promises in minutes.
+
+    The sweep looks at a stretch of the horizon that is long enough for most firings, and at twice as much as long as
+    the end of the stretch, not the cost, has stopped it.
+    """
     slots = len(heat_ok)
     load_need = max(1, load_len)
     unload_need = max(1, unload_len)
-    # last_load[t]: the latest slot up to t in which loading may begin; next_unload[t]: the first from t on.
+    low0 = max(first_load, 0)
+    reach = load_len + safe + unload_len + 2880 // grid
+    if only_start >= 0:
+        low0 = max(low0, 0)
+        reach = max(reach, only_start - low0 + safe + unload_len + 1440 // grid)
     last_load = np.empty(slots + 1, np.int32)
     next_unload = np.empty(slots + 2, np.int32)
-    load_ok = np.zeros(slots + 1, np.bool_)
-    run_load = 0
-    run_unload = 0
-    coming = 1 << 28
-    next_unload[slots] = coming
-    next_unload[slots + 1] = coming
-    for t in range(slots - 1, -1, -1):
-        run_load = run_load + 1 if people_used[0, t] < people[0, t] else 0
-        load_ok[t] = run_load >= load_need
-        free = True
-        for g in groups:
-            if people_used[g, t] >= people[g, t]:
-                free = False
-                break
-        run_unload = run_unload + 1 if free else 0
-        if run_unload >= unload_need:
-            coming = t
-        next_unload[t] = coming
-    latest_load = -1
-    for t in range(slots + 1):
-        if load_ok[t]:
-            latest_load = t
-        last_load[t] = latest_load
-    # last_bad[t]: the last slot up to t in which the kiln may not heat, or -1.
+    load_ok = np.empty(slots + 1, np.bool_)
     last_bad = np.empty(slots + 1, np.int32)
-    bad = -1
-    for t in range(slots):
-        good = heat_ok[t]
-        if good:
-            for row in kiln_lines:
-                if lines_used[row, t] + amps > line_limit[row]:
-                    good = False
-                    break
-        if not good:
-            bad = t
-        last_bad[t] = bad
-    least_energy = energy.min()
     best = 1e18
     b_load = -1
     b_start = -1
     b_unload = -1
     b_free = -1
     b_energy = 0.0
-    for gap in range(len(busy_from) + 1):
-        opens = 0 if gap == 0 else busy_to[gap - 1]
-        closes = (1 << 28) if gap == len(busy_from) else busy_from[gap]
-        low = max(opens, first_load, 0)
-        if low >= slots:
-            break
-        if closes <= low:
-            continue
-        while low < slots and not load_ok[low]:
-            low += 1
-        if low >= slots:
-            break
-        s = low + load_len
-        if only_start >= 0:
-            if s > only_start:
-                break
-            s = only_start
-        while s < slots and s < closes:
-            if only_start >= 0 and s > only_start:
-                break
-            ready = s + safe
-            if ready >= slots:
-                break
-            if not start_ok[s]:
-                s += 1
-                continue
-            if fixed_session >= 0:
-                u = fixed_session
-                if ready > u:
+    while low0 < slots:
+        high = min(slots, low0 + reach)
+        if fixed_session >= 0:
+            high = min(slots, max(high, fixed_session + unload_need + 1))
+        # last_load[t]: the latest slot up to t in which loading may begin; next_unload[t]: the first from t on.
+        run_load = 0
+        run_unload = 0
+        coming = 1 << 28
+        next_unload[high] = coming
+        load_ok[high] = False
+        for t in range(high - 1, low0 - 1, -1):
+            run_load = run_load + 1 if people_used[0, t] < people[0, t] else 0
+            load_ok[t] = run_load >= load_need
+            free = True
+            for g in groups:
+                if people_used[g, t] >= people[g, t]:
+                    free = False
                     break
-                if u >= slots or next_unload[u] != u:
+            run_unload = run_unload + 1 if free else 0
+            if run_unload >= unload_need:
+                coming = t
+            next_unload[t] = coming
+        latest_load = -1
+        bad = -1
+        for t in range(low0, high):
+            if load_ok[t]:
+                latest_load = t
+            last_load[t] = latest_load
+            # last_bad[t]: the last slot up to t in which the kiln may not heat, or -1.
+            good = heat_ok[t]
+            if good:
+                for row in kiln_lines:
+                    if lines_used[row, t] + amps > line_limit[row]:
+                        good = False
+                        break
+            if not good:
+                bad = t
+            last_bad[t] = bad
+        cut_short = False
+        for gap in range(len(busy_from) + 1):
+            opens = 0 if gap == 0 else busy_to[gap - 1]
+            closes = (1 << 28) if gap == len(busy_from) else busy_from[gap]
+            low = max(opens, low0)
+            if closes <= low:
+                continue
+            while low < high and not load_ok[low]:
+                low += 1
+            if low >= high:
+                cut_short = True
+                break
+            s = low + load_len
+            if only_start >= 0:
+                if s > only_start:
                     break
-            else:
-                u = next_unload[ready]
-            if u >= slots:
-                break
-            if u > s + latest:
-                s = u - latest
-                continue
-            hot_end = u + unload_len if is_hot else s + hot
-            if hot_end > slots:
-                break
-            if hot_end > s and last_bad[hot_end - 1] >= s:
-                # Nothing that begins at or before the last bad slot can work, unless heating ends sooner (it cannot).
-                s = last_bad[hot_end - 1] + 1
-                continue
-            if not is_hot and not end_ok[min(s + end_slot, slots - 1)]:
+                s = only_start
+            pruned = False
+            while s < closes:
+                if only_start >= 0 and s > only_start:
+                    break
+                ready = s + safe
+                if ready >= high:
+                    cut_short = True
+                    break
+                if not start_ok[s]:
+                    s += 1
+                    continue
+                if fixed_session >= 0:
+                    u = fixed_session
+                    if ready > u:
+                        break
+                    if u >= high or next_unload[u] != u:
+                        break
+                else:
+                    u = next_unload[ready]
+                if u >= high:
+                    cut_short = True
+                    break
+                if u > s + latest:
+                    s = u - latest
+                    continue
+                hot_end = u + unload_len if is_hot else s + hot
+                if hot_end > high:
+                    cut_short = True
+                    break
+                if hot_end > s and last_bad[hot_end - 1] >= s:
+                    # Nothing that begins at or before the last bad slot can work, unless heating ends sooner.
+                    s = last_bad[hot_end - 1] + 1
+                    continue
+                if not is_hot and not end_ok[min(s + end_slot, slots - 1)]:
+                    s += 1
+                    continue
+                out = u * grid + out_minutes
+                if out > last_out_minutes:
+                    break
+                u_end = u + unload_len
+                if is_hot:
+                    free_at = u_end + min(cold, open_cool)
+                else:
+                    free_at = max(u_end, min(s + cold, u_end + open_cool))
+                if free_at > closes:
+                    break
+                late = earliness * u
+                for j in range(len(promised)):
+                    if out > promised[j]:
+                        late += (out - promised[j]) * weight[j]
+                if late + least_energy >= best:
+                    pruned = True
+                    break
+                cost = energy[s]
+                if is_hot:
+                    # The course behind `energy` ends with the least hold; waiting and the session come on top.
+                    for t in range(s + safe, u_end):
+                        cost += hold_kwh_per_slot * price[t]
+                if late + cost < best - 1e-9:
+                    best = late + cost
+                    b_load = last_load[s - load_len]
+                    b_start = s
+                    b_unload = u
+                    b_free = free_at
+                    b_energy = cost
                 s += 1
-                continue
-            out = u * grid + out_minutes
-            if out > last_out_minutes:
+            if pruned or cut_short:
                 break
-            u_end = u + unload_len
-            if is_hot:
-                free_at = u_end + min(cold, open_cool)
-            else:
-                free_at = max(u_end, min(s + cold, u_end + open_cool))
-            if free_at > closes:
-                break
-            late = earliness * u
-            for j in range(len(promised)):
-                if out > promised[j]:
-                    late += (out - promised[j]) * weight[j]
-            if late + least_energy >= best:
-                break
-            cost = energy[s]
-            if is_hot:
-                # The course behind `energy` ends with the least hold; waiting and the session come on top.
-                for t in range(s + safe, u_end):
-                    cost += hold_kwh_per_slot * price[t]
-            if late + cost < best - 1e-9:
-                best = late + cost
-                b_load = last_load[s - load_len]
-                b_start = s
-                b_unload = u
-                b_free = free_at
-                b_energy = cost
-            s += 1
+        if not cut_short or high >= slots:
+            break
+        reach *= 2
     return b_start >= 0, b_load, b_start, b_unload, b_free, b_energy, best
-
-
-def slots_array(values: list[int]) -> NDArray[np.int32]:
-    """A compact array of slots."""
-    return np.array(values, dtype=np.int32)

@@ -189,6 +189,7 @@ class Timetable:
             problem.start_ok[kiln],
             problem.end_ok[kiln],
             energy_costs(problem, phases),
+            phases.least_energy,
             problem.price,
             phases.hold_kw * problem.grid_minutes / 60.0,
             batch.session_slot,
