@@ -127,7 +127,7 @@ def _late_block(day: Day, formats: Formats) -> list[str]:
     return lines
 
 
-def late_texts(day: Day, formats: Formats, reasons: bool = True) -> list[str]:
+def late_texts(day: Day, formats: Formats) -> list[str]:
     """Every load of the plan that is late or has no place, and why; and where there is none of a kind, that."""
     words = formats.words
     texts = [
@@ -137,8 +137,8 @@ def late_texts(day: Day, formats: Formats, reasons: bool = True) -> list[str]:
             promised=formats.clock(late_row.late.promised),
             out=formats.clock(late_row.late.out_at),
             late=formats.spelt_duration(late_row.late.hours * 60),
-            why=late_row.why if reasons else "",
-        ).rstrip()
+            why=late_row.why,
+        )
         for late_row in late_rows(day, formats)
     ]
     if not texts:
@@ -146,7 +146,7 @@ def late_texts(day: Day, formats: Formats, reasons: bool = True) -> list[str]:
     for unplaced in day.unplaced:
         load = f"{unplaced.load} {day.load(unplaced.load).owner}".strip()
         text = words("plan.unplaced_row", load=load, rule=unplaced.rule, why=sentence(unplaced.why))
-        if reasons and unplaced.would_help:
+        if unplaced.would_help:
             text += " " + words("plan.would_help", helps="; ".join(unplaced.would_help))
         texts.append(text)
     if not day.unplaced:

@@ -46,6 +46,29 @@ def circuit_rows(day: Day, formats: Formats, legs: tuple[str, ...]) -> tuple[Cir
     )
 
 
+def late_texts(day: Day, formats: Formats) -> list[str]:
+    """The loads of the whole plan that are late or have no place, in short."""
+    words = formats.words
+    texts = [
+        words(
+            "overview.late_row",
+            load=f"{late.load} {day.load(late.load).owner}".strip(),
+            out=formats.clock(late.out_at),
+            late=formats.spelt_duration(late.hours * 60),
+        )
+        for late in day.late
+    ]
+    texts += [
+        words("overview.unplaced_row", load=f"{one.load} {day.load(one.load).owner}".strip(), rule=one.rule)
+        for one in day.unplaced
+    ]
+    if not day.late:
+        texts.append(words("plan.none_late"))
+    if not day.unplaced:
+        texts.append(words("plan.all_placed", n=len(day.audited.loads)))
+    return texts
+
+
 def _leg_text(load: CircuitLoad, name: str, day: Day, formats: Formats) -> str:
     for leg in load.legs:
         if leg.leg == name:

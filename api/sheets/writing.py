@@ -11,10 +11,10 @@ from markupsafe import Markup
 from api.day import Day, KilnDay
 from api.formats import Formats
 from api.people import duty_text
-from api.printing.plan_text import late_texts, next_text, outage_texts, proof_text
+from api.printing.plan_text import next_text, outage_texts, proof_text
 from api.sheets.firing_sheet import firing_sheet
 from api.sheets.lanes import lanes
-from api.sheets.overview import circuit_rows, task_rows
+from api.sheets.overview import circuit_rows, late_texts, task_rows
 from shared.errors import Fault, FolderError, RequestError
 
 
@@ -108,7 +108,7 @@ def overview_page(day: Day, formats: Formats) -> str:
         title=formats.words("plan.title", day=formats.long_day(day.date), studio=day.plan.studio),
         picture=lanes(day, formats, remarks),
         tasks=task_rows(day, formats),
-        late=late_texts(day, formats, reasons=False),
+        late=late_texts(day, formats),
         legs=legs,
         circuits=circuit_rows(day, formats, legs),
         proof=proof_text(day.plan.proof, formats),
