@@ -72,7 +72,8 @@ def _broken(bench: Bench, firings: tuple[Firing, ...]) -> set[str]:
         tasks[session] += 1
         if profile.id == "burnout":
             casts[session] += 1
-        in_kiln[kiln.id][week.minutes(firing.load_at, firing.free_at)] += 1
+        # Out before it is in is nonsense, but the kiln is taken in the minute in which its loading begins.
+        in_kiln[kiln.id][week.minutes(firing.load_at, max(firing.free_at, firing.load_at + 1))] += 1
         for leg in kiln.legs or ("A", "B", "C"):
             amps["main", leg][heating] += kiln.amps
             if kiln.circuit != "main":
