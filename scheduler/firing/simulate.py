@@ -229,9 +229,9 @@ def _course(
     series_kw: NDArray[np.float64],
     result: NDArray[np.float64],
 ) -> Course:
-    stages = [SegmentCourse(float(a) / 60.0, float(b) / 60.0) for a, b in zip(reached, ends, strict=True)]
+    stages = [SegmentCourse(_minutes(a), _minutes(b)) for a, b in zip(reached, ends, strict=True)]
     status = int(result[kernel.R_STATUS])
-    hot = float(result[kernel.R_HOT]) / 60.0
+    hot = _minutes(result[kernel.R_HOT])
     for fall in falls:
         at = hot
         if status == kernel.REACHED:
@@ -245,15 +245,20 @@ def _course(
         stalled_at_c=None if status == kernel.REACHED else float(result[kernel.R_STALL]),
         target_minutes=stages[-1].reached_minutes,
         hot_minutes=hot,
-        safe_minutes=float(result[kernel.R_SAFE]) / 60.0,
-        cold_minutes=float(result[kernel.R_COLD]) / 60.0,
-        open_cool_minutes=float(result[kernel.R_OPEN]) / 60.0,
+        safe_minutes=_minutes(result[kernel.R_SAFE]),
+        cold_minutes=_minutes(result[kernel.R_COLD]),
+        open_cool_minutes=_minutes(result[kernel.R_OPEN]),
         segments=tuple(stages),
         kwh=float(result[kernel.R_KWH]),
         step_minutes=STEP_MINUTES,
         temperature_c=series_c,
         power_kw=power,
     )
+
+
+def _minutes(seconds: float) -> float:
+    """Minutes of the kernel's seconds, without its rounding error: two hours are 120 minutes, not a hair more."""
+    return round(float(seconds) / 60.0, 6)
 
 
 def _falls_below(series_c: NDArray[np.float64], limit_c: float, after_minutes: float) -> float:
