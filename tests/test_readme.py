@@ -1,0 +1,57 @@
+"""The README's commands do what it says, and print what it shows."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from shared.files import read_folder
+from tests.refresh_readme import README, printed_by, shown_blocks
+
+ROOT = README.parent
+TEXT = README.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(("command", "shown"), shown_blocks(TEXT))
+def test_output_in_the_readme_is_what_the_command_prints(command: str, shown: str) -> None:
+    """If the output changed for a good reason: python -m tests.refresh_readme."""
+    assert printed_by(command) == shown
+
+
+def test_the_command_beside_the_sheet_is_the_one_that_made_it() -> None:
+    flowing = " ".join(TEXT.split())
+    assert all(f"`.venv/bin/kilnrota {command}`" in flowing for command, _ in shown_blocks(TEXT))
+
+
+def test_the_setup_command_plans_shows_all_and_writes_the_sheets(tmp_path: Path) -> None:
+    setup = next(line for line in TEXT.splitlines() if line.startswith("python3 -m venv") and "kilnrota plan" in line)
+    command = setup.split(".venv/bin/kilnrota ")[1].replace("--sheets out", f"--sheets {tmp_path}")
+    printed = printed_by(f"{command} --work 20")  # by work, so that the test does not take the 20 s
+    studio, loads = read_folder(ROOT / "sample_studio")
+    assert all(kiln.title in printed for kiln in studio.kilns)
+    placed = int(re.search(r"(\d+) of (\d+) loads\s+placed", printed)[1])  # type: ignore[index]
+    explained = [load for load in loads if re.search(rf"^  {load.id} .*no place \(", printed, re.MULTILINE)]
+    assert placed + len(explained) == len(loads)
+    assert {path.name for path in tmp_path.iterdir()} == {
+        "overview.html",
+        *(f"kiln-{kiln.id}.html" for kiln in studio.kilns),
+    }
+
+
+def test_ci_runs_the_readmes_test_command_and_nothing_else() -> None:
+    command = next(line for line in TEXT.splitlines() if line.startswith("python3 -m venv") and ".ci/check" in line)
+    script = [line for line in (ROOT / ".ci/run").read_text(encoding="utf-8").splitlines() if line[:1] not in ("#", "")]
+    assert script == ["set -euo pipefail", 'cd "$(dirname "$0")/.."', command]
+
+
+def test_every_file_that_the_readme_names_is_there() -> None:
+    names = set(re.findall(r"`([A-Z]+\.md|sample_studio|\.ci/[a-z.]+)`", TEXT))
+    assert names
+    assert all((ROOT / name).exists() for name in names)
+
+
+def test_the_constraints_name_no_host_and_no_path() -> None:
+    lines = (ROOT / ".ci/constraints.txt").read_text(encoding="utf-8").split()
+    assert all(re.fullmatch(r"[A-Za-z0-9._-]+==[A-Za-z0-9.+]+", line) for line in lines)
