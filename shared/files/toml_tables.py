@@ -307,6 +307,6 @@ def _whole_days(raw: dict[str, Any]) -> dict[str, Any]:
 def _whole_day(value: object) -> object:
     if isinstance(value, date | datetime):
         return value if EARLIEST_YEAR <= value.year <= LATEST_YEAR else Odd(shown(value))
-    if isinstance(value, str) and not re.fullmatch(r"\s*(19|20|21)\d\d-\d\d-\d\d\s*", value):
+    if isinstance(value, str) and not re.fullmatch(r"\s*(199\d|2[01]\d\d)-\d\d-\d\d\s*", value):
         return Odd(shown(value))
     return Odd(shown(value)) if isinstance(value, int | float) else value
