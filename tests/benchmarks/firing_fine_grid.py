@@ -1,4 +1,4 @@
-"""The firing model against a general stiff integrator on a fine grid: ``python tests/benchmarks/firing_fine_grid.py``.
+"""The firing model against a general stiff integrator on a fine grid: ``python -m tests.benchmarks.firing_fine_grid``.
 
 Prints a table of 40 random kilns and profiles with the worst difference of any phase time; the tests do a few of them.
 The formulation is independent of the kernel: temperatures and enthalpies as one system of ordinary differential
@@ -239,7 +239,7 @@ def random_request(rng: np.random.Generator) -> FiringRequest:
     hold = [round(float(v) * 2) / 2 for v in rng.uniform(0.5, 3.0, 3)]
 
     def s(rate: float | None, to: float, hours: float = 0.0) -> Segment:
-        return Segment(rate_k_per_hour=rate, to_c=to, hold_minutes=hours)
+        return Segment(rate_k_per_hour=rate, to_c=to, hold_minutes=hours * 60.0)
 
     segments = {
         "bisque": (s(80 * r[0], 120, hold[0]), s(110 * r[1], 600), s(160 * r[2], 1040, 0.25)),

@@ -34,7 +34,12 @@ def make_kiln(
 
 def make_segment(rate: float | None, to_c: float, hold_h: float = 0.0, up_to_h: float | None = None) -> Segment:
     """A segment; the hold in hours, as studio files have it."""
-    return Segment(rate_k_per_hour=rate, to_c=to_c, hold_minutes=hold_h, hold_up_to_minutes=up_to_h)
+    return Segment(
+        rate_k_per_hour=rate,
+        to_c=to_c,
+        hold_minutes=hold_h * 60.0,
+        hold_up_to_minutes=None if up_to_h is None else up_to_h * 60.0,
+    )
 
 
 def make_request(kiln: Kiln, segments: list[Segment], ware_kg: float = 20.0, **more: Any) -> FiringRequest:

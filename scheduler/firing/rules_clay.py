@@ -1,0 +1,138 @@
+"""Trade checks for clay: the cone that the profile reaches, steam, and ramps for thick ware."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+
+from scheduler.firing.heat_work import cone_named, cones_between, heat_work
+from scheduler.firing.materials import BISCUIT, GREENWARE
+from scheduler.firing.warning import Case, ProfileWarning
+
+CONE_SOURCE = (
+    "Orton, Temperature Equivalents for Orton Pyrometric Cones, 022-14 (self-supporting cones, rate of the last 100 K)"
+)
+DRYING_SOURCE = (
+    "a studio guide's bisque (121 °C held 30 min), a teacher's for mixed thickness (82 °C and 121 °C held 3 h each), "
+    "candling of thick work 6 to 12 h; the water must be gone below 100 °C"
+)
+RATE_SOURCE = (
+    "published bisques: to 110 K/h for thin ware, 55 to 83 K/h for mixed student thickness, 50 to 60 K/h for thick work"
+)
+UNLOAD_SOURCE = "93 °C by a kiln maker, 100 to 150 °C in many studios, crack risk above 200 °C; lid brick to 120 °C"
+
+CONE_TOLERANCE = 0.5
+"""A profile is taken to reach its cone within so many cones [-]; the table's own spread between makers is no better."""
+
+STEAM_BAND_C = (65.0, 130.0)
+"""Where ware dries in the kiln [°C]."""
+
+DRYING_MINUTES = ((8.0, 40.0), (15.0, 180.0), (25.0, 360.0), (float("inf"), 720.0))
+"""Least time between 65 and 130 °C by thickness up to [mm, min]: see DRYING_SOURCE; 8 mm: 30 min held and the ramp."""
+
+THICK_RATES = ((8.0, 120.0), (15.0, 90.0), (25.0, 65.0), (float("inf"), 55.0))
+"""Fastest rise from 130 to 600 °C by thickness up to [mm, K/h]: see RATE_SOURCE, with a tenth for the controller."""
+
+HIGHEST_UNLOAD_C = 150.0
+"""Unloading above this is a doubt [°C]; see UNLOAD_SOURCE."""
+
+_CONE = re.compile(r"\bcone[\s-]*(0?\d{1,2})\b|\^\s*(0?\d{1,2})\b", re.IGNORECASE)
+_CONE_IN_ID = re.compile(r"-(0\d{1,2}|\d{1,2})(?:-|$)")
+
+
+def wanted_cone(case: Case) -> str | None:
+    """The cone that a profile's name, or else its id, speaks of; None if neither names one between 022 and 10."""
+    match = (
+        _CONE.search(case.profile.name or "") or _CONE.search(case.profile.id) or _CONE_IN_ID.search(case.profile.id)
+    )
+    if match is None:
+        return None
+    name = next(group for group in match.groups() if group)
+    try:
+        return cone_named(name).name
+    except LookupError:
+        return None
+
+
+def cone_reached(case: Case) -> Iterator[ProfileWarning]:
+    """The cone that the profile names is the one that its rate, peak and soak bring down, within half a cone."""
+    wanted = wanted_cone(case)
+    if case.ware not in (GREENWARE, BISCUIT) or wanted is None:
+        return
+    work = heat_work(case.course.temperature_c, case.course.step_minutes)
+    off = work.off(wanted)
+    if abs(off) <= CONE_TOLERANCE:
+        return
+    goal_c = cone_named(wanted).equivalent_c(work.rate_k_per_h)
+    found = "no cone at all" if work.cone is None else f"cone {work.cone}"
+    text = (
+        f"named for cone {wanted}, but its heat work is {off:+.1f} cones off and brings down {found}: "
+        f"{case.temperature(work.peak_c)} at {case.rate(work.rate_k_per_h)} over the last {case.span(100)}, "
+        f"where cone {wanted} is down at {case.temperature(goal_c)}"
+    )
+    if not work.rate_is_published:
+        text += "; equivalents are published for 15 to 150 K/h only"
+    twin = wanted[1:] if wanted.startswith("0") else f"0{wanted}"
+    if work.cone is not None and _is_cone(twin) and abs(cones_between(twin, work.cone)) <= 1:
+        text += f"; was cone {twin} meant?"
+    yield case.warn(
+        "cone_reached", text, CONE_SOURCE, case.peak_number,
+        cones_off=off, peak_c=work.peak_c, rate_k_per_h=work.rate_k_per_h, cone_down_c=goal_c,
+    )  # fmt: skip
+
+
+def _is_cone(name: str) -> bool:
+    try:
+        cone_named(name)
+    except LookupError:
+        return False
+    return True
+
+
+def water_smoking(case: Case) -> Iterator[ProfileWarning]:
+    """Greenware gets time to dry before it boils, by its thickness."""
+    if case.ware is not GREENWARE:
+        return
+    thickness = case.measure("thickness_mm")
+    least = next(m for up_to, m in DRYING_MINUTES if (thickness or 0.0) <= up_to)
+    peak_at = case.course.segments[case.peak_number].reached_minutes
+    spent = case.minutes_between(*STEAM_BAND_C, before=peak_at)
+    if spent >= least:
+        return
+    size = "greenware" if thickness is None else f"greenware of {thickness:g} mm"
+    yield case.warn(
+        "water_smoking",
+        f"{size} passes {case.temperature(STEAM_BAND_C[0])} to {case.temperature(STEAM_BAND_C[1])} in {spent:.0f} min; "
+        f"{least:.0f} min and more are usual, or steam breaks it; hold below boiling first",
+        DRYING_SOURCE, spent_min=spent, usual_min=least, thickness_mm=thickness or 0.0,
+    )  # fmt: skip
+
+
+def thick_ware_ramps(case: Case) -> Iterator[ProfileWarning]:
+    """Thick greenware is not heated faster to 600 °C than its thickness stands."""
+    thickness = case.measure("thickness_mm")
+    if case.ware is not GREENWARE or thickness is None:
+        return
+    most = next(rate for up_to, rate in THICK_RATES if thickness <= up_to)
+    for rate, number in case.heating_rates(STEAM_BAND_C[1], 600.0):
+        if rate > most * 1.02:
+            yield case.warn(
+                "thick_ware_ramps",
+                f"rises {case.rate(rate)} below {case.temperature(600)}; ware of {thickness:g} mm is usually given "
+                f"{case.rate(most)} at most",
+                RATE_SOURCE, number, rate_k_per_h=rate, usual_k_per_h=most, thickness_mm=thickness,
+            )  # fmt: skip
+
+
+def clay_unload_limit(case: Case) -> Iterator[ProfileWarning]:
+    """Clay is not unloaded hotter than hands, glaze and lid brick stand."""
+    limit = case.profile.unload_below_c
+    if case.ware not in (GREENWARE, BISCUIT) or case.profile.unload != "cool" or limit is None:
+        return
+    if limit > HIGHEST_UNLOAD_C:
+        yield case.warn(
+            "clay_unload_limit",
+            f"unloads below {case.temperature(limit)}; {case.temperature(93)} to "
+            f"{case.temperature(HIGHEST_UNLOAD_C)} is usual, ware cracks from {case.temperature(200)}",
+            UNLOAD_SOURCE, unload_below_c=limit, usual_c=HIGHEST_UNLOAD_C,
+        )  # fmt: skip
