@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from datetime import date
 from functools import cached_property
-from typing import Annotated, Literal, Self
+from typing import Annotated, Any, Literal, Self
 from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import Field, field_validator, model_validator
@@ -152,6 +152,11 @@ class Studio(Record):
     quiet: tuple[Quiet, ...] = ()
     prices: Prices = Prices()
     profiles: tuple[Profile, ...] = ()
+
+    def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:
+        """A copy with some values replaced, checked as new; what was looked up by id is looked up afresh."""
+        values = {name: getattr(self, name) for name in type(self).model_fields}
+        return type(self)(**(values | dict(update or {})))
 
     @cached_property
     def kiln_by_id(self) -> dict[str, Kiln]:

@@ -191,7 +191,18 @@ TemperatureC = Annotated[
 RateKPerHour = Annotated[float | None, BeforeValidator(_read_rate), PlainSerializer(_write_rate)]
 """A ramp rate, K/h in the code, studio unit per hour in files; None is ``"full"``."""
 
-DurationMinutes = Annotated[float, BeforeValidator(minutes_of), PlainSerializer(_write_duration)]
+
+def _read_duration(value: object, info: ValidationInfo) -> float:
+    # A bare number is hours in a file and minutes in the code, where the field's name says so.
+    if isinstance(info.context, dict) or isinstance(value, str):
+        return minutes_of(value)
+    minutes = _number(value)
+    if not 0 <= minutes < 600_000:
+        raise _not_a_duration()
+    return minutes
+
+
+DurationMinutes = Annotated[float, BeforeValidator(_read_duration), PlainSerializer(_write_duration)]
 """A duration, minutes in the code, ``"H:MM"`` or hours in files."""
 
 MinuteOfDay = Annotated[

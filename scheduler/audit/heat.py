@@ -95,8 +95,15 @@ def max_temperature(case: Case) -> Iterator[Breach]:
 
 
 def vent(case: Case) -> Iterator[Breach]:
-    """A profile that needs a vent runs in a vented kiln only."""
+    """A profile that needs a vent runs in a vented kiln only, and so does a load whose own profile needs one."""
     for fired in case.fired:
         if fired.profile.vent and not fired.kiln.vented:
             text = f"profile {fired.profile.id} needs a vent, kiln {fired.kiln.id} has none"
             yield Breach("vent", fired.firing.id, None, None, text)
+        if fired.profile.vent:
+            continue
+        for load in fired.loads:
+            own = case.studio.profile_by_id.get(load.profile)
+            if own is not None and own.vent:
+                text = f"needs a vent by its own profile {own.id}, profile {fired.profile.id} runs without"
+                yield Breach("vent", fired.firing.id, load.id, None, text)

@@ -22,13 +22,27 @@ def work_fits_kiln(case: Case) -> Iterator[Breach]:
 
 
 def profile_shared(case: Case) -> Iterator[Breach]:
-    """Each load asks for the firing's profile ``p``, or for one that rides in it: ``load.profile in p.shares_with``."""
+    """Each load asks for the firing's profile ``p``, or for one that rides in it: ``load.profile in p.shares_with``.
+
+    A guest is unloaded the way its own profile asks: hot or cool as that, and no warmer.
+    """
     for fired in case.fired:
         profile = fired.profile
         for load in fired.loads:
             if load.profile != profile.id and load.profile not in profile.shares_with:
                 text = f"the load asks for profile {load.profile}, which may not ride in a firing of {profile.id}"
                 yield Breach("profile_shared", fired.firing.id, load.id, None, text)
+                continue
+            own = case.studio.profile_by_id.get(load.profile)
+            if own is None or own.id == profile.id:
+                continue
+            warmer_k = case.studio.unload_below_c(profile) - case.studio.unload_below_c(own)
+            if own.unload != profile.unload:
+                text = f"its own profile {own.id} is unloaded {own.unload}, {profile.id} {profile.unload}"
+                yield Breach("profile_shared", fired.firing.id, load.id, None, text)
+            elif warmer_k > 1e-9:
+                text = f"its own profile {own.id} is opened {warmer_k:.0f} K cooler than {profile.id}"
+                yield Breach("profile_shared", fired.firing.id, load.id, None, text, warmer_k)
 
 
 def shares_firing(case: Case) -> Iterator[Breach]:

@@ -13,6 +13,7 @@ from scheduler.planning.heats import Charge, Heats, Phases, mass_step_kg
 from scheduler.planning.layers import pack
 from scheduler.planning.problem import Problem
 from shared.loads import session_minutes, size_row
+from shared.profiles import Profile
 
 
 @dataclass(frozen=True, eq=False)
@@ -90,6 +91,8 @@ class Batches:
         own = {load.profile for load in loads}
         if profile_id not in own or not own <= {profile_id, *profile.shares_with}:
             return None
+        if not all(self._may_ride(profile, profiles[name]) for name in own):
+            return None
         if len(loads) > 1:
             if any(load.alone for load in loads):
                 return None
@@ -131,6 +134,15 @@ class Batches:
             weight=np.array([weight for _, weight in promises]),
             guide_promised=np.array([promise for promise, _ in guides], dtype=np.float64),
             guide_weight=np.array([weight for _, weight in guides], dtype=np.float64),
+        )
+
+    def _may_ride(self, host: Profile, guest: Profile) -> bool:
+        """Whether a firing of ``host`` gives what ``guest`` asks for: the vent, and care at unloading."""
+        studio = self.problem.studio
+        return (
+            host.unload == guest.unload
+            and (host.vent or not guest.vent)
+            and studio.unload_below_c(host) <= studio.unload_below_c(guest) + 1e-9
         )
 
     def fit(self, batch: Batch, kiln: int) -> Fit | None:

@@ -237,8 +237,8 @@ def _segment(rate: float | None, to_c: float, hold: float = 0.0, up_to: float | 
     return Segment(
         rate_k_per_hour="full" if rate is None else rate,
         to_c=to_c,
-        hold_minutes=hold / 60.0,
-        hold_up_to_minutes=None if up_to is None else up_to / 60.0,
+        hold_minutes=hold,
+        hold_up_to_minutes=up_to,
     )
 
 
@@ -250,7 +250,7 @@ PROFILES = (
         own_segments=(_segment(100, 600), _segment(150, 1060, 10)),
         shares_with=("sketch",),
     ),
-    Profile(id="sketch", work="bisque", own_segments=(_segment(150, 1000),)),
+    Profile(id="sketch", work="bisque", unload_below_c=90, own_segments=(_segment(150, 1000),)),
     Profile(id="glaze", work="glaze", own_segments=(_segment(150, 1000, 10),), one_family=True),
     Profile(
         id="burnout",
@@ -344,7 +344,7 @@ def make_bench(monday: date = MONDAY) -> Bench:
     def flask(load_id: str, diameter: float) -> Load:
         return Load(
             id=load_id, profile="burnout", footprint_cm2=70, height_mm=90, mass_kg=1.2, diameter_mm=diameter,
-            session_minutes=0.5, family="bronze",
+            session_minutes=30, family="bronze",
         )  # fmt: skip
 
     def tray(load_id: str, profile: str = "enamel", **more: Any) -> Load:
@@ -356,16 +356,16 @@ def make_bench(monday: date = MONDAY) -> Bench:
         pots("R1", "sketch", 900, max_temperature_c=1100),
         pots("P3", "bisque", 7000),
         pots("P4", "bisque", 1700),
-        pots("G1", "glaze", 1900, after="P1", gap_minutes=24),
+        pots("G1", "glaze", 1900, after="P1", gap_minutes=24 * 60),
         pots("G2", "glaze", 500),
         pots("G3", "glaze", 600, family="porcelain"),
         pots("G4", "glaze", 900, family="porcelain"),
         pots("N1", "glaze", 1200, alone=True, ready=at(4, "09:30"), promised=at(3, "12:00"), priority=2),
         flask("X1", 55),
         flask("X2", 62),
-        tray("E1a", session_at=at(2, "14:00"), session_minutes=1),
-        tray("E1b", session_minutes=0.75),
-        tray("E1c", "dip", session_minutes=0.5),
+        tray("E1a", session_at=at(2, "14:00"), session_minutes=60),
+        tray("E1b", session_minutes=45),
+        tray("E1c", "dip", session_minutes=30),
         pots("W1", "glaze", 900, height_mm=900, priority=3),
     )
     drafts = (

@@ -42,6 +42,13 @@ def test_a_rider_may_ride_only_where_the_leading_profile_says_so(bench: Bench) -
     assert _named(_profiles(bench, "bisque", shares_with=())) == {("profile_shared", "F1")}
 
 
+def test_a_guest_gets_the_vent_and_the_cool_opening_that_its_own_profile_asks_for(bench: Bench) -> None:
+    assert _named(_profiles(bench, "sketch", unload_below_c=150.0)) == set()
+    assert _named(_profiles(bench, "sketch", unload_below_c=40.0)) == {("profile_shared", "F1")}
+    assert _named(_profiles(bench, "sketch", vent=True)) == {("vent", "F1")}
+    assert _named(_profiles(bench, "sketch", unload="hot", unload_below_c=None)) == {("profile_shared", "F1")}
+
+
 def test_a_rider_whose_own_profile_is_for_one_family_makes_the_firing_so(bench: Bench) -> None:
     choosy = _profiles(bench, "sketch", one_family=True)
     assert _named(choosy) == set()
