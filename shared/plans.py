@@ -14,7 +14,8 @@ from shared.units import RateKPerHour, TemperatureC
 def _hours_to_minutes(value: object, info: ValidationInfo) -> object:
     # Files count a hold in hours, the code in minutes.
     if isinstance(info.context, dict) and isinstance(value, int | float) and not isinstance(value, bool):
-        return value * 60.0
+        # Hours have nine decimals in files, so that minutes come back to a millionth.
+        return round(value * 60.0, 6)
     return value
 
 

@@ -62,7 +62,9 @@ def studios(draw: st.DrawFn) -> tuple[Studio, tuple[Load, ...]]:
         made(
             Circuit,
             **({"fed_from": circuit_ids[number - 1]} if number else {}),
-            id=name, breaker_amps=draw(thousandths(1, 900)), legs=3,
+            id=name,
+            breaker_amps=draw(thousandths(1, 900)),
+            legs=3,
             **draw(sometimes(continuous_share=thousandths(0.1, 1))),
         )
         for number, name in enumerate(circuit_ids)
@@ -71,10 +73,18 @@ def studios(draw: st.DrawFn) -> tuple[Studio, tuple[Load, ...]]:
     kilns = [
         made(
             Kiln,
-            id=name, work=works, circuit=draw(st.sampled_from(circuit_ids)), volts=draw(thousandths(100, 500)),
-            amps=draw(thousandths(1, 60)), kilowatts=draw(thousandths(0.5, 40)), brick=draw(BRICKS),
-            inside_mm=draw(st.lists(thousandths(100, 900), min_size=2, max_size=3)), wall_mm=115,
-            max_temperature=draw(temperatures), load_minutes=draw(thousandths(0, 90)), unload_minutes=30,
+            id=name,
+            work=works,
+            circuit=draw(st.sampled_from(circuit_ids)),
+            volts=draw(thousandths(100, 500)),
+            amps=draw(thousandths(1, 60)),
+            kilowatts=draw(thousandths(0.5, 40)),
+            brick=draw(BRICKS),
+            inside_mm=draw(st.lists(thousandths(100, 900), min_size=2, max_size=3)),
+            wall_mm=115,
+            max_temperature=draw(temperatures),
+            load_minutes=draw(thousandths(0, 90)),
+            unload_minutes=30,
             **draw(
                 sometimes(
                     name=LABELS,

@@ -57,6 +57,31 @@ def junk(size: int, kind: str) -> bytes:
         (junk(10_000_000, "bytes"), "has 10.0 MB; keep it under 5 MB"),
         (junk(4_000_000, "bytes"), "is no text file"),
     ],
+    ids=["utf-16", "latin-1", "zero byte", "10 MB", "4 MB"],
+)
+def test_what_is_no_text_is_one_fault(tmp_path: Path, name: str, content: bytes, words: str) -> None:
+    (fault,) = told(write_quayside(tmp_path, **{name.split(".")[0]: content}))
+    assert fault.startswith(name)
+    assert words in fault
+
+
+@pytest.mark.parametrize("name", NAMES)
+@pytest.mark.parametrize(
+    "content",
+    [
+        junk(4_000_000, "text"),
+        b"a" * 4_900_000,
+        b"," * 4_900_000,
+        b"abc,def\n" * 500_000,
+        b'id,profile\n"' + b"x" * 1_000_000,
+        b"[" * 200_000,
+        b"a = " + b"[" * 100_000 + b"]" * 100_000,
+        b"[a" + b".a" * 50_000 + b"]\n",
+        b"x = {a=" * 50_000,
+        b"\xef\xbb\xbf\xef\xbb\xbf",
+        b"=\n",
+        '"\u2028\u202e\x07'.encode(),
+    ],
     ids=[
         *("junk", "one word", "commas", "rows", "open quote", "brackets", "deep list", "deep table", "deep inline"),
         *("marks", "sign", "unprintable"),

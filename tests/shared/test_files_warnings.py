@@ -1,0 +1,137 @@
+"""Warnings about a folder without faults."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from shared.clock import minute_of
+from shared.errors import Fault
+from shared.files import folder_warnings, read_folder
+from shared.files.doubts import plate_kilowatts
+from tests.shared.quayside import LOADS, PROFILES, STUDIO, exchanged, write_quayside
+
+BEFORE = minute_of(datetime(2026, 11, 29, 12, 0, tzinfo=UTC))
+LATER = minute_of(datetime(2026, 12, 5, 12, 0, tzinfo=UTC))
+
+
+def warnings_of(folder: Path, now: int | None = BEFORE) -> list[Fault]:
+    """The warnings about a folder."""
+    return folder_warnings(*read_folder(folder), now=now)
+
+
+def test_the_example_is_warned_of_in_nothing(tmp_path: Path) -> None:
+    assert warnings_of(write_quayside(tmp_path)) == []
+
+
+STUDIO_DOUBTS = [
+    ("kilowatts = 16.6", "kilowatts = 9.6", "kilns[0] K1 › kilowatts", "16.6 kW or 28.8 kW"),
+    ("kilowatts = 3\n", "kilowatts = 4\n", "kilns[1] K3 › kilowatts", "on 1 leg, which make 3.0 kW"),
+    ("breaker_amps = 50", "breaker_amps = 29", "kilns[0] K1 › amps", '"back-room" may carry, 23.2 A (29 × 0.8)'),
+    ("breaker_amps = 125", "breaker_amps = 20", "kilns[0] K1 › amps", 'circuit "main"'),
+    ("max_temperature = 1000", "max_temperature = 700", "profiles[0] burnout › sizes[0]", "goes to 720 °C"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "place", "words"), STUDIO_DOUBTS)
+def test_a_doubt_about_the_studio_is_told_at_its_place(
+    tmp_path: Path, old: str, new: str, place: str, words: str
+) -> None:
+    found = warnings_of(write_quayside(tmp_path, studio=exchanged(STUDIO, (old, new))))
+    assert place in [warning.place for warning in found]
+    assert any(words in warning.problem for warning in found if warning.place == place)
+
+
+# Worked by hand from U·I, √3·U·I and 3·U·I (three-phase power, IEC 60050-131).
+@pytest.mark.parametrize(
+    ("volts", "amps", "legs", "kilowatts"),
+    [
+        (230, 13, '["A"]', 2.99),
+        (240, 40, '["A", "B"]', 9.6),
+        (400, 24, '["A", "B", "C"]', 16.63),
+        (230, 24, '["A", "B", "C"]', 16.56),
+    ],
+)
+def test_the_plate_of_every_usual_supply_goes_with_its_kilowatts(
+    tmp_path: Path, volts: int, amps: int, legs: str, kilowatts: float
+) -> None:
+    text = exchanged(STUDIO, ("volts = 400\namps = 24", f"volts = {volts}\namps = {amps}"))
+    for share, doubted in ((1.0, False), (1.1, False), (0.9, False), (1.2, True), (0.8, True)):
+        plate = exchanged(text, ("kilowatts = 16.6", f"kilowatts = {kilowatts * share}"))
+        if amps == 40:
+            plate = exchanged(plate, ("breaker_amps = 50", "breaker_amps = 60"))
+        folder = write_quayside(tmp_path, studio=exchanged(plate, ('legs = ["A", "B", "C"]', f"legs = {legs}")))
+        found = [warning.place for warning in warnings_of(folder)]
+        assert found == (["kilns[0] K1 › kilowatts"] if doubted else []), share
+    kiln = read_folder(folder)[0].kilns[0]
+    assert min(plate_kilowatts(kiln, legs.count('"') // 2), key=lambda kw: abs(kw - kilowatts)) == pytest.approx(
+        kilowatts, rel=0.002
+    )
+
+
+def test_a_studio_where_nobody_ever_is_can_load_nothing(tmp_path: Path) -> None:
+    head, _, tail = STUDIO.partition("[[shifts]]")
+    studio = head + tail[tail.index("[[closed]]") :]
+    (warning,) = warnings_of(write_quayside(tmp_path, studio=studio))
+    assert (warning.place, "nothing can be loaded" in warning.problem) == ("shifts", True)
+
+
+PROFILE_DOUBTS = [
+    (',\n    hold_up_to = "6:00" }', " }", "profiles[0] burnout", "no hold_up_to"),
+    ("unload_below = 90", "unload_below = 90\nvent = true", "profiles[1] bisque-04 › vent", "no kiln for its work is"),
+    ("to = 1060", "to = 1300", "profiles[1] bisque-04", "goes to 1300 °C, its kilns only to 1290 °C"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "place", "words"), PROFILE_DOUBTS)
+def test_a_doubt_about_a_profile_is_told_at_its_place(
+    tmp_path: Path, old: str, new: str, place: str, words: str
+) -> None:
+    found = warnings_of(write_quayside(tmp_path, profiles=exchanged(PROFILES, (old, new))))
+    assert any(warning.place == place and words in warning.problem for warning in found), found
+
+
+LOAD_DOUBTS = [
+    ("2026-12-04T17:00", "2026-11-30T08:00", "load L1, column promised", "is not after ready"),
+    ("K1,no,,", "K1,no,,5", "load L1, column gap_hours", "without after"),
+    ("K1,no", "K3,no", "load L1, column profile", "K3: does no bisque"),
+    ("10,2000,100", "10,2000,690", "load L1, column profile", "the piece with its shelf 705 mm"),
+    ("10,2000,100", "1,3200,100", "load L1, column profile", "too small a shelf for one piece"),
+    ("10,2000,100", "100,60000,100", "load L1, column profile", "needs 20 layers"),
+]
+
+
+@pytest.mark.parametrize(("old", "new", "place", "words"), LOAD_DOUBTS)
+def test_a_doubt_about_a_load_is_told_at_its_column(tmp_path: Path, old: str, new: str, place: str, words: str) -> None:
+    (warning,) = warnings_of(write_quayside(tmp_path, loads=exchanged(LOADS, (old, new))))
+    assert (warning.file, warning.place) == ("loads.csv", place)
+    assert words in warning.problem
+
+
+@pytest.mark.parametrize(("limit", "warned"), [(1059, True), (1060, False), ("", False)])
+def test_a_material_that_does_not_stand_its_profile_is_warned_of_and_no_fault(
+    tmp_path: Path, limit: object, warned: bool
+) -> None:
+    loads = f"id,profile,footprint_cm2,height_mm,mass_kg,max_temperature\nL1,bisque-04,100,80,2,{limit}\n"
+    found = [warning.place for warning in warnings_of(write_quayside(tmp_path, loads=loads))]
+    assert found == (["load L1, column max_temperature"] if warned else [])
+
+
+def test_a_load_that_may_ride_in_a_cooler_firing_is_not_warned_of(tmp_path: Path) -> None:
+    ride = '[[profiles]]\nid = "soft"\nwork = "bisque"\nshares_with = ["bisque-04"]\n'
+    ride += "segments = [{ rate = 60, to = 900 }]\n"
+    loads = "id,profile,footprint_cm2,height_mm,mass_kg,max_temperature\nL1,bisque-04,100,80,2,950\n"
+    assert warnings_of(write_quayside(tmp_path, profiles=f"{PROFILES}\n{ride}", loads=loads)) == []
+
+
+def test_what_has_passed_is_told_only_where_the_present_is_known(tmp_path: Path) -> None:
+    loads = exchanged(LOADS, (",gap_hours\n", ",session_at\n"), ("yes,,\n", "yes,,2026-12-01T14:00\n"), ("1:30", ""))
+    folder = write_quayside(tmp_path, loads=loads)
+    assert warnings_of(folder, None) == []
+    assert warnings_of(folder, BEFORE) == []
+    assert [(warning.place, "has passed" in warning.problem) for warning in warnings_of(folder, LATER)] == [
+        ("load L1, column promised", True),
+        ("load L2, column session_at", True),
+    ]
