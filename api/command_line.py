@@ -174,7 +174,10 @@ def audit(
 def run(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code; every error is written in words on standard error."""
     try:
-        app(args=None if arguments is None else list(arguments), prog_name="kilnrota", standalone_mode=False)
+        given = None if arguments is None else list(arguments)
+        code = app(args=given, prog_name="kilnrota", standalone_mode=False)
+        # Without its standalone mode typer returns the exit code of typer.Exit, and 130 for an interrupt.
+        return code if isinstance(code, int) else DONE
     except typer.Exit as stop:
         return stop.exit_code
     except (KeyboardInterrupt, typer.Abort):
@@ -205,7 +208,6 @@ def run(arguments: Sequence[str] | None = None) -> int:
             f"Please report this line, the command and, if you may, the studio folder ({DEBUG}=1 prints more)."
         )
         return UNEXPECTED
-    return DONE
 
 
 def main() -> None:

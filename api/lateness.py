@@ -58,7 +58,7 @@ def _why(day: Day, late: Late, firing: Firing, firing_of: dict[str, Firing], for
     if taken and out_if_loaded_from(max(taken)[0])[1] > late.promised:
         until, other_id = max(taken)
         return words("why.kiln_taken", kiln=shown.kiln.id, firing=other_id, until=formats.clock(until))
-    return words("why.other")
+    return words("why.no_single")
 
 
 def _whole(minutes: float) -> Minute:

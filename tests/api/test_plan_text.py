@@ -1,0 +1,113 @@
+"""What ``kilnrota plan`` prints: every fact that somebody fires by."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+
+from api.cautions import cautions, named_caution
+from api.day import Day
+from api.formats import Formats
+from api.printing.plan_text import plan_text, proof_text
+from scheduler.audit import AuditedPlan
+from shared.plans import Proof
+
+
+def flowing(text: str) -> str:
+    return " ".join(text.split())
+
+
+def kiln_part(text: str, kiln: str) -> str:
+    return re.split(r"\n\n", text[text.index(f"\n{kiln} ") :].strip("\n"))[0]
+
+
+def test_every_kiln_is_told_of_with_its_times_people_and_layers(monday: Day, formats: Formats) -> None:
+    part = flowing(kiln_part(plan_text(monday, formats), "K1"))
+    assert "load 09:00–09:40 Ana and Rui (09:00–18:00)" in part
+    assert "start 09:40" in part
+    assert "open Wed 2 Dec 09:00–09:30 Ana and Rui" in part
+    assert "layer 1 (bottom) B2, Zoë <north> & co, 40 pieces" in part
+    assert "layer 3 (top) B1, Tue evening class, 28 pieces" in part
+    assert "24.0 A on legs A, B, C" in part
+
+
+def test_segments_are_in_the_controller_s_own_unit(monday: Day, formats: Formats) -> None:
+    """150 K/h to 540 °C is 270 °F/h to 1004 °F; the studio itself counts in °C."""
+    part = kiln_part(plan_text(monday, formats), "K2")
+    assert re.search(r"1\s+270 °F/h to\s+1004 °F\s+hold 0:20", part)
+    assert re.search(r"3\s+elements off to\s+954 °F\s+hold 1:00", part)
+    assert "°C" not in part
+
+
+def test_hot_work_is_a_session_held_until_it_is_over(monday: Day, formats: Formats) -> None:
+    part = flowing(kiln_part(plan_text(monday, formats), "K3"))
+    assert "session Tue 1 Dec 12:00–14:00 casting: Ana and Rui" in part
+    assert "start 22:00 on its timer: nobody is there" in part
+    assert "It heats while nobody is there: 22:00–Tue 1 Dec 09:00" in part
+    off = re.search(r"off Tue 1 Dec (\S+)", part)
+    assert off is not None
+    assert off[1] == "14:00"
+
+
+def test_the_held_segment_is_as_long_as_planned(monday: Day, formats: Formats) -> None:
+    firing = next(f for f in monday.plan.firings if f.id == "F3")
+    hold = formats.duration(firing.hot_until - firing.target_at)
+    assert f"hold {hold}" in kiln_part(plan_text(monday, formats), "K3")
+
+
+def test_late_and_unplaced_loads_are_told_with_why(monday: Day, formats: Formats) -> None:
+    text = flowing(plan_text(monday, formats))
+    assert "B2 Zoë <north> & co: promised Tue 1 Dec 08:00, out Wed 2 Dec 09:30, 25 h 30 min late. Even loaded" in text
+    assert "G1 Jonas: no place (outages): K4 is out of use and no other kiln fires glaze." in text
+    assert "out of use from Sat 28 Nov 09:00 until further notice (relay on order)" in text
+
+
+def test_the_reason_for_lateness_names_a_time_that_the_course_gives(monday: Day, formats: Formats) -> None:
+    """Loaded at the first shift, Monday 09:00, the bisque is safe as planned; somebody is there at once or at 09:00."""
+    firing = next(f for f in monday.plan.firings if f.id == "F1")
+    earliest = monday.first_staffed(firing.load_at + 40 + firing.safe_at - firing.start_at) + 30
+    assert f"out {formats.clock(earliest)} at the earliest" in flowing(plan_text(monday, formats))
+
+
+def test_circuits_are_told_against_their_limits(monday: Day, formats: Formats) -> None:
+    text = flowing(plan_text(monday, formats))
+    assert "main: may carry 50.4 A on each leg this day A 40.0 A at 10:00" in text
+
+
+def test_the_standing_sentences_are_on_every_plan(monday: Day, formats: Formats) -> None:
+    for only in (None, "K2"):
+        text = flowing(plan_text(monday, formats, only))
+        assert "The plan does not make a firing safe. Follow the maker's manual, your site rules and local law." in text
+        assert "a licensed electrician decide what may be connected and run" in text
+
+
+def test_one_kiln_alone_leaves_the_others_out(monday: Day, formats: Formats) -> None:
+    text = plan_text(monday, formats, "K2")
+    assert "K2 Glass kiln" in text
+    assert "K1 Front loader" not in text
+
+
+def test_a_day_of_unloading_alone_tells_no_segments(audited: AuditedPlan, formats: Formats) -> None:
+    part = kiln_part(plan_text(Day(audited, date(2026, 12, 2)), formats), "K1")
+    assert "open     09:00–09:30" in part
+    assert "key in" not in part
+
+
+def test_nothing_printed_is_wider_than_the_terminal(monday: Day, formats: Formats) -> None:
+    assert max(len(line) for line in plan_text(monday, formats).splitlines()) <= 100
+
+
+def test_a_proof_is_told_in_words(formats: Formats) -> None:
+    def told(status: str, cost: float, bound: float) -> str:
+        return proof_text(Proof.model_validate({"status": status, "cost": cost, "bound": bound, "seconds": 1}), formats)
+
+    assert told("optimal", 100, 100) == "Proved: by the studio's prices no plan is cheaper."
+    assert told("unproved", 125, 100) == "At most 25.0 % above the best possible: no plan costs less than 100.00 EUR."
+    assert "not known" in told("unproved", 125, 0)
+
+
+def test_a_caution_that_the_catalogue_does_not_know_is_printed_as_written(monday: Day, formats: Formats) -> None:
+    assert named_caution("our own rule: no talc", formats).text == "our own rule: no talc"
+    fusing = next(kiln.firings[0] for kiln in monday.kilns if kiln.kiln.id == "K2")
+    keys = [caution.key for caution in cautions(fusing, formats, monday.date)]
+    assert keys == ["sharp-glass", "our own rule: no talc", "see-it-off"]

@@ -1,0 +1,62 @@
+"""Every text that code or templates name is in the catalogue, filled in as it is written, and none lies idle."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+
+from api.words import read_words
+
+API = Path(__file__).parent.parent.parent / "api"
+SOURCES = {path: path.read_text(encoding="utf-8") for end in ("py", "html") for path in API.rglob(f"*.{end}")}
+KEY = re.compile(r"""["']([a-z_]+\.[a-z_.-]+)["']""")
+TABLES = {key.split(".")[0] for key in read_words().keys}
+
+
+def named_keys() -> set[str]:
+    return {key for text in SOURCES.values() for key in KEY.findall(text) if key.split(".")[0] in TABLES}
+
+
+def test_every_text_named_is_in_the_catalogue() -> None:
+    words = read_words()
+    missing = {k for k in named_keys() if k not in words and not {f"{k}.one", f"{k}.other"} <= words.keys}
+    assert {key for key in missing if not key.endswith((".html", ".css", ".toml", ".py"))} == set()
+
+
+def test_no_text_lies_idle() -> None:
+    everything = "\n".join(SOURCES.values())
+    idle = set()
+    for key in read_words().keys:
+        plain = re.sub(r"\.(one|other)$", "", key)
+        if plain.split(".")[0] == "caution":
+            continue
+        last = plain.split(".", 1)[1]
+        of_sheet = plain.startswith("sheet.") and f'"{last}"' in everything  # put together from its last part
+        if not of_sheet and not re.search(rf"""["']{re.escape(plain)}["']""", everything):
+            idle.add(key)
+    assert idle == set()
+
+
+def test_counted_texts_come_in_both_numbers() -> None:
+    keys = read_words().keys
+    assert {key.removesuffix(".one") for key in keys if key.endswith(".one")} == {
+        key.removesuffix(".other") for key in keys if key.endswith(".other") and f"{key[:-6]}.one" in keys
+    }
+
+
+def test_every_caution_has_a_name_and_a_text() -> None:
+    keys = {key for key in read_words().keys if key.startswith("caution.")}
+    assert {key.removesuffix(".name") for key in keys if key.endswith(".name")} == {
+        key.removesuffix(".text") for key in keys if key.endswith(".text")
+    }
+    wanted = (
+        "hot-kiln fumes burnout-smoke hot-flask silica-dust glare enamel-dust carbon-box thick-ware sharp-glass lead"
+    )
+    assert all(f"caution.{key}.text" in keys for key in wanted.split())
+
+
+def test_an_unknown_text_is_an_error_not_a_blank() -> None:
+    with pytest.raises(KeyError):
+        read_words()("plan.no_such_text")
