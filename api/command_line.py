@@ -109,7 +109,7 @@ def check(folder: Folder, now: Now = None) -> None:
 
     studio, loads = read_folder(folder)
     words = read_words()
-    warnings = warnings_of(studio, loads, _now(now, studio))
+    warnings = warnings_of(studio, loads, _now(now, studio), words)
     for warning in warnings:
         print(words("command.warning", text=warning))
     print(

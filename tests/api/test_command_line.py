@@ -78,6 +78,17 @@ def test_check_counts_what_it_has_read(folder: Path, capsys: pytest.CaptureFixtu
     assert last.startswith("Weir Lane Kilns: 4 kilns, 4 profiles, 5 loads; no fault")
 
 
+def test_check_tells_what_the_trade_doubts_of_a_profile_in_its_kilns(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Opened at 250 °C a glaze may dunt: 200 °C is the limit that the trade names (`scheduler.firing.rules_clay`)."""
+    text = (folder / "profiles.toml").read_text(encoding="utf-8")
+    (folder / "profiles.toml").write_text(text.replace("unload_below = 90", "unload_below = 250"), encoding="utf-8")
+    assert run(["check", str(folder), *NOW]) == 0
+    told = [line for line in capsys.readouterr().out.splitlines() if "profile glaze-6, in K1, K4" in line]
+    assert any("250 °C" in line for line in told)
+
+
 def test_fire_shows_a_table_and_a_curve(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run(["fire", str(folder), "K2", "fuse", "--mass", "4"]) == 0
     printed = capsys.readouterr().out
