@@ -16,6 +16,18 @@ from shared.loads import session_minutes, size_row
 from shared.profiles import Profile
 
 
+@dataclass(frozen=True, slots=True)
+class Stay:
+    """Where a load was in the plan before: its kiln, and the day it was out ``[begin, end)`` [min after the begin]."""
+
+    kiln: int
+    begin: int
+    end: int
+
+
+NOWHERE: NDArray[np.float64] = np.empty(0)
+
+
 @dataclass(frozen=True, eq=False)
 class Batch:
     """Loads fired together with the segments of one profile; ``key`` is its identity.
@@ -34,6 +46,7 @@ class Batch:
     weight: NDArray[np.float64]
     guide_promised: NDArray[np.float64]
     guide_weight: NDArray[np.float64]
+    stays: tuple[Stay, ...] = ()
 
     @cached_property
     def key(self) -> tuple[str, tuple[int, ...]]:
@@ -43,6 +56,21 @@ class Batch:
     def late_cost(self, out_minutes: int) -> float:
         """What it costs that the loads are out ``out_minutes`` after the plan's begin [currency]."""
         return float(np.maximum(out_minutes - self.promised, 0.0) @ self.weight) if len(self.promised) else 0.0
+
+    def moved(self, kiln: int, out_minutes: int) -> int:
+        """How many of the loads change their kiln, or the day they are out, against the plan before [-]."""
+        return sum(stay.kiln != kiln or not stay.begin <= out_minutes < stay.end for stay in self.stays)
+
+    @cached_property
+    def stays_by_kiln(self) -> dict[int, tuple[NDArray[np.float64], NDArray[np.float64]]]:
+        """Begins and ends of the days of loads that were planned for a kiln."""
+        return {
+            kiln: (
+                np.array([float(stay.begin) for stay in self.stays if stay.kiln == kiln]),
+                np.array([float(stay.end) for stay in self.stays if stay.kiln == kiln]),
+            )
+            for kiln in {stay.kiln for stay in self.stays}
+        }
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -56,8 +84,9 @@ class Fit:
 class Batches:
     """Makes batches and fits them to kilns; remembers both."""
 
-    def __init__(self, problem: Problem, heats: Heats) -> None:
+    def __init__(self, problem: Problem, heats: Heats, stays: dict[int, Stay] | None = None) -> None:
         self.problem = problem
+        self.stays = stays or {}
         self.heats = heats
         self._made: dict[tuple[str, tuple[int, ...]], Batch | None] = {}
         self._fits: dict[tuple[str, tuple[int, ...], int], Fit | None] = {}
@@ -130,10 +159,11 @@ class Batches:
             ware_kg=sum(load.mass_kg for load in loads),
             ready=max(problem.slot_after(load.ready) if load.ready is not None else 0 for load in loads),
             session_slot=session_slot,
-            promised=np.array([promise for promise, _ in promises]),
-            weight=np.array([weight for _, weight in promises]),
+            promised=np.array([promise for promise, _ in promises], dtype=np.float64),
+            weight=np.array([weight for _, weight in promises], dtype=np.float64),
             guide_promised=np.array([promise for promise, _ in guides], dtype=np.float64),
             guide_weight=np.array([weight for _, weight in guides], dtype=np.float64),
+            stays=tuple(self.stays[number] for number in numbers if number in self.stays),
         )
 
     def _may_ride(self, host: Profile, guest: Profile) -> bool:

@@ -68,6 +68,8 @@ class Inserter:
         for host in batches.hosts(load):
             for number in timetable.by_profile.get(host, ()):
                 firing = timetable.firings[number]
+                if firing.fixed:
+                    continue
                 batch = batches.make(host, (*firing.batch.loads, load))
                 if batch is None or self._overlooked():
                     continue

@@ -45,7 +45,7 @@ class ExactNeighbourhoods:
         name = names[int(self.random.integers(len(names)))]
         chosen: list[int] = []
         free: set[int] = set()
-        for number in dict.fromkeys(NEIGHBOURHOODS[name](self.search)):
+        for number in self.search.chosen(name):
             loads = set(timetable.firings[number].batch.loads)
             if chosen and len(free | loads) > self.size:
                 continue

@@ -60,11 +60,16 @@ def find_place(  # type: ignore[no-untyped-def]
     fixed_session,
     promised,
     weight,
+    stay_from,
+    stay_to,
+    stay_price,
     grid,
     only_start,
     earliness,
 ):
     """Return ``(found, load, start, unload, free, energy, guide)``; lengths in slots, promises in minutes.
+
+    A load that was planned for this kiln costs ``stay_price`` unless it is out within ``[stay_from, stay_to)``.
 
     The sweep looks at a stretch of the horizon that is long enough for most firings, and at twice as much as long as
     the end of the stretch, not the cost, has stopped it.
@@ -196,6 +201,9 @@ def find_place(  # type: ignore[no-untyped-def]
                     pruned = True
                     break
                 cost = energy[s]
+                for j in range(len(stay_from)):
+                    if out < stay_from[j] or out >= stay_to[j]:
+                        late += stay_price
                 if is_hot:
                     # The course behind `energy` ends with the least hold; waiting and the session come on top.
                     for t in range(s + safe, u_end):

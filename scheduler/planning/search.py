@@ -30,11 +30,10 @@ class Record:
 
 @dataclass
 class Search:
-    """The state of one search over a timetable. ``fixed`` firings are never touched."""
+    """The state of one search over a timetable. Fixed firings are never touched."""
 
     timetable: Timetable
     seed: int
-    fixed: frozenset[int] = frozenset()
     rounds: int = 0
     best: tuple[Placed, ...] = ()
     best_cost: float = float("inf")
@@ -53,13 +52,13 @@ class Search:
         """One ruin and recreate; ``heat`` falls from 1 to 0 over the search. True where the best plan got better."""
         self.rounds += 1
         name = self._pick()
-        chosen = [number for number in NEIGHBOURHOODS[name](self) if number not in self.fixed]
+        chosen = self.chosen(name)
         timetable = self.timetable
         pending = [load for load in range(len(timetable.problem.loads)) if load not in timetable.firing_of]
         if not chosen and not pending:
             return False
         mark = len(timetable.log)
-        batches = [timetable.remove(number).batch for number in dict.fromkeys(chosen)]
+        batches = [timetable.remove(number).batch for number in chosen]
         self._recreate(batches, pending)
         guide = timetable.guide()
         allowed = self.guide + self._threshold() * heat
@@ -78,6 +77,11 @@ class Search:
             timetable.undo(mark)
             record.weight = max(0.05, 0.98 * record.weight)
         return better
+
+    def chosen(self, name: str) -> list[int]:
+        """The firings of a neighbourhood, each once, without those that are fixed."""
+        firings = self.timetable.firings
+        return [number for number in dict.fromkeys(NEIGHBOURHOODS[name](self)) if not firings[number].fixed]
 
     def _threshold(self) -> float:
         """How much worse than the present plan a new one may be at full heat: a firing or so."""

@@ -35,6 +35,8 @@ def settle(timetable: Timetable) -> tuple[Placed, ...]:
         moved = False
         for old in sorted(timetable.firings, key=lambda n: (timetable.firings[n].place.start, n)):
             firing = timetable.firings[old]
+            if firing.fixed:
+                continue
             fit = fits[firing.batch.key, firing.kiln]
             mark = len(timetable.log)
             timetable.remove(old)
@@ -65,6 +67,7 @@ def settle(timetable: Timetable) -> tuple[Placed, ...]:
 def exact_fits(batches: Batches, firings: Sequence[Placed]) -> dict[tuple[tuple[str, tuple[int, ...]], int], Fit]:
     """Layers and phases of each firing with its real mass, computed in one call of the thermal model."""
     charges = {}
+    firings = [firing for firing in firings if not firing.fixed]
     for firing in firings:
         exact = batches.charge(firing.batch, firing.kiln, exact=True)
         assert exact is not None  # it was placed

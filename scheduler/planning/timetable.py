@@ -10,7 +10,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduler.planning.batches import Batch, Batches, Fit
+from scheduler.planning.batches import NOWHERE, Batch, Batches, Fit
 from scheduler.planning.heats import Phases, energy_costs
 from scheduler.planning.placement import EARLINESS, Place, find_place
 from scheduler.planning.problem import FAR, Problem
@@ -18,13 +18,19 @@ from scheduler.planning.problem import FAR, Problem
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Placed:
-    """A batch in a kiln at a place. ``late_cost`` is what its promises cost, ``guide`` what the search minds."""
+    """A batch in a kiln at a place.
+
+    ``late_cost`` is what its promises cost, ``moved_cost`` what it costs to differ from the plan before. A ``fixed``
+    firing is under way, or held by a person, and is never touched.
+    """
 
     batch: Batch
     kiln: int
     fit: Fit
     place: Place
     late_cost: float
+    moved_cost: float = 0.0
+    fixed: bool = False
 
 
 class Timetable:
@@ -47,6 +53,7 @@ class Timetable:
         self._next = 0
         self.log: list[tuple[bool, int, Placed]] = []
         self.firing_price = problem.studio.prices.firing
+        self.moved_price = problem.studio.prices.moved
 
     # -- what is booked ------------------------------------------------------------------------------------------
 
@@ -93,9 +100,10 @@ class Timetable:
 
     def _use(self, placed: Placed, sign: int) -> None:
         place, phases = placed.place, placed.fit.phases
+        # A firing under way may have begun before the plan: slots before its begin do not count.
         self.people_used[0, max(0, place.load) : max(0, place.load + phases.load)] += sign
         for row in self._session_groups(placed.batch, phases):
-            self.people_used[row, place.unload : place.unload + phases.unload] += sign
+            self.people_used[row, max(0, place.unload) : max(0, place.unload + phases.unload)] += sign
         amps = sign * self.problem.kiln_amps[placed.kiln]
         begin, end = max(0, place.start), max(0, heating_end(placed))
         for line in self.problem.kiln_lines[placed.kiln]:
@@ -195,21 +203,28 @@ class Timetable:
             batch.session_slot,
             batch.guide_promised,
             batch.guide_weight,
+            *batch.stays_by_kiln.get(kiln, (NOWHERE, NOWHERE)),
+            self.moved_price,
             problem.grid_minutes,
             only_start,
             EARLINESS * len(batch.loads),
         )
         if not found:
             return None
-        place = Place(load, start, unload, free, energy, guide)
-        return Placed(batch, kiln, fit, place, batch.late_cost(unload * problem.grid_minutes + phases.out_minutes))
+        elsewhere = sum(stay.kiln != kiln for stay in batch.stays) * self.moved_price
+        place = Place(load, start, unload, free, energy, guide + elsewhere)
+        return self._priced(batch, kiln, fit, place)
+
+    def _priced(self, batch: Batch, kiln: int, fit: Fit, place: Place) -> Placed:
+        out = place.unload * self.problem.grid_minutes + fit.phases.out_minutes
+        return Placed(batch, kiln, fit, place, batch.late_cost(out), batch.moved(kiln, out) * self.moved_price)
 
     def placed_at(self, batch: Batch, kiln: int, fit: Fit, load: int, start: int, unload: int) -> Placed:
         """A batch at given slots, whether or not they are free: see `is_sound`."""
         problem, phases = self.problem, fit.phases
-        energy = float(energy_costs(problem, phases)[start])
+        energy = float(energy_costs(problem, phases)[max(0, start)])
         if phases.is_hot:
-            extra = problem.price[start + phases.safe : unload + phases.unload].sum()
+            extra = problem.price[max(0, start + phases.safe) : max(0, unload + phases.unload)].sum()
             energy += float(extra) * phases.hold_kw * problem.grid_minutes / 60.0
             free = unload + phases.unload + min(phases.cold, phases.open_cool)
         else:
@@ -217,8 +232,9 @@ class Timetable:
             free = max(emptied, min(start + phases.cold, emptied + phases.open_cool))
         out = unload * problem.grid_minutes + phases.out_minutes
         late = float(np.maximum(out - batch.guide_promised, 0.0) @ batch.guide_weight)
-        guide = energy + late + EARLINESS * len(batch.loads) * unload
-        return Placed(batch, kiln, fit, Place(load, start, unload, free, energy, guide), batch.late_cost(out))
+        moved = batch.moved(kiln, out) * self.moved_price
+        guide = energy + late + moved + EARLINESS * len(batch.loads) * unload
+        return self._priced(batch, kiln, fit, Place(load, start, unload, free, energy, guide))
 
     def is_sound(self) -> bool:
         """Whether hands, current and kilns suffice for all that is booked, and stages keep their order."""
@@ -238,7 +254,7 @@ class Timetable:
     # -- what it costs -------------------------------------------------------------------------------------------
 
     def cost(self) -> float:
-        """Cost of the timetable on the grid [currency]: lateness, unplaced loads, energy, firings."""
+        """Cost of the timetable on the grid [currency]: lateness, unplaced loads, energy, firings, changes."""
         problem = self.problem
         placed = sum(firing.late_cost + firing.place.energy + self.firing_price for firing in self.firings.values())
         return placed + problem.studio.prices.unplaced * sum(
