@@ -187,6 +187,7 @@ def _if_late(shown: FiringOnDay, formats: Formats, day: date) -> tuple[str, ...]
     if shown.next_load_at is None:
         texts.append(words("late.no_next"))
     else:
-        spare = formats.spelt_duration(max(0, shown.next_load_at - firing.free_at))
-        texts.append(words("late.next", at=formats.clock(shown.next_load_at, day), spare=spare))
+        at, spare = formats.clock(shown.next_load_at, day), shown.next_load_at - firing.free_at
+        key = "late.next" if spare > 0 else "late.next_at_once"
+        texts.append(words(key, at=at, spare=formats.spelt_duration(max(0, spare))))
     return (*texts, words("late.behind"), words("late.power_cut"))

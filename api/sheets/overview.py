@@ -29,12 +29,20 @@ class CircuitRow:
 
 
 def task_rows(day: Day, formats: Formats) -> tuple[TaskRow, ...]:
-    """The day in order of time."""
-    return tuple(_task_row(task, day, formats) for task in day.tasks)
+    """The day in order of time. A kiln that is started as soon as it is loaded has one row for both."""
+    return tuple(
+        _task_row(task, day, formats)
+        for task in day.tasks
+        if not (task.kind == "start" and _at_once(task) and day.begin <= task.firing.firing.load_at)
+    )
+
+
+def _at_once(task: Task) -> bool:
+    return task.firing.firing.start_at == task.firing.loaded_at
 
 
 def circuit_rows(day: Day, formats: Formats, legs: tuple[str, ...]) -> tuple[CircuitRow, ...]:
-    """The circuits with their highest load of the day."""
+    """The circuits that carry anything on the day, with their highest load."""
     words = formats.words
     return tuple(
         CircuitRow(
@@ -43,6 +51,7 @@ def circuit_rows(day: Day, formats: Formats, legs: tuple[str, ...]) -> tuple[Cir
             tuple(_leg_text(load, leg, day, formats) for leg in legs),
         )
         for load in day.circuits
+        if any(leg.at is not None for leg in load.legs)
     )
 
 
@@ -54,7 +63,7 @@ def late_texts(day: Day, formats: Formats) -> list[str]:
             "overview.late_row",
             load=f"{late.load} {day.load(late.load).owner}".strip(),
             out=formats.clock(late.out_at),
-            late=formats.spelt_duration(late.hours * 60),
+            hours=late.hours,
         )
         for late in day.late
     ]
@@ -83,7 +92,12 @@ def _task_row(task: Task, day: Day, formats: Formats) -> TaskRow:
     firing = shown.firing
     loads = ", ".join(f"{load.id} {load.owner}".strip() for load in shown.loads)
     texts = {
-        "load": words("overview.task_load", firing=firing.id, profile=shown.profile.title, loads=loads),
+        "load": words(
+            "overview.task_load_start" if _at_once(task) else "overview.task_load",
+            firing=firing.id,
+            profile=shown.profile.title,
+            loads=loads,
+        ),
         "start": words("overview.task_start", firing=firing.id, profile=shown.profile.title),
         "open": words(
             "overview.task_open",

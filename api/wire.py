@@ -1,0 +1,192 @@
+"""The vocabulary's records as they travel over HTTP: spelt as in the studio's files, in its unit and zone.
+
+One contract serves files and HTTP, so that a kiln read from the service can be pasted into ``studio.toml``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Annotated, Any, TypeVar, get_args
+
+from pydantic import BeforeValidator, TypeAdapter, ValidationError, WithJsonSchema
+from pydantic.json_schema import GenerateJsonSchema, JsonSchemaValue
+from pydantic_core import core_schema
+
+from shared.clock import Moment
+from shared.errors import Fault, FolderError
+from shared.files.examples import CELL_EXAMPLES, TOML_EXAMPLES
+from shared.files.fault_list import FaultList
+from shared.files.toml_tables import FLAGS, Reading, key_path, told_once
+from shared.files.values import tamed
+from shared.files.wording import keys_of, plain_words
+from shared.kilns import Circuit, Kiln
+from shared.loads import Load
+from shared.plans import HoldMinutes, Plan
+from shared.profiles import Profile
+from shared.record import Record
+from shared.studio import Closed, Outage, Place, Prices, Quiet, Rules, Shift, Studio, Tariff
+from shared.units import DurationMinutes, MinuteOfDay, RateKPerHour, TemperatureC
+
+RecordT = TypeVar("RecordT", bound=Record)
+
+LOAD_FLAGS = FLAGS | {"alone"}
+
+
+def reading_of(place: Place) -> Reading:
+    """How a studio's files, and its requests, are to be understood."""
+    return Reading(place.temperature, place.zone)
+
+
+def written(record: Record, place: Place) -> dict[str, Any]:
+    """A record as it stands in the studio's files."""
+    return record.model_dump(mode="json", by_alias=True, exclude_none=True, context=reading_of(place).context)
+
+
+def said(record: Record, place: Place) -> dict[str, Any]:
+    """The same without what nobody said, so that defaults stay defaults."""
+    return record.model_dump(
+        mode="json", by_alias=True, exclude_unset=True, exclude_none=True, context=reading_of(place).context
+    )
+
+
+def read_record(model: type[RecordT], body: Mapping[str, Any], table: str, place: Place) -> RecordT:
+    """The record that a request's body means.
+
+    Raises
+    ------
+    FolderError
+        With every fault of the body, worded as the files' faults are.
+    """
+    flags = LOAD_FLAGS if model is Load else FLAGS
+    try:
+        return model.model_validate(
+            tamed(dict(body), flags), by_alias=True, by_name=False, context=reading_of(place).context
+        )
+    except ValidationError as error:
+        faults = FaultList(table)
+        for detail in told_once(error.errors(include_url=False)):
+            keys = [part for part in detail["loc"] if isinstance(part, str)]
+            key = keys[-1] if keys else ""
+            example = CELL_EXAMPLES.get(key, "") if model is Load else TOML_EXAMPLES.get(f"{table}.{key}", "")
+            problem, remedy = plain_words(detail, example, keys_of(model))
+            faults.add(" › ".join(key_path(detail["loc"])), problem, remedy)
+        raise FolderError(faults.listed()) from None
+
+
+def stored(record: Record) -> dict[str, Any]:
+    """A record as the database keeps it: field names, °C, minutes, only what was said."""
+    return record.model_dump(mode="json", exclude_unset=True)
+
+
+def restored(model: type[RecordT], body: Mapping[str, Any]) -> RecordT:
+    """The record that the database kept."""
+    return model.model_validate(dict(body))
+
+
+def restored_studio(text: str) -> Studio:
+    """A studio from the text that a plan keeps of it."""
+    return Studio.model_validate_json(text)
+
+
+def restored_loads(text: str) -> tuple[Load, ...]:
+    """The loads from the text that a plan keeps of them."""
+    return _LOADS.validate_json(text)
+
+
+def stored_loads(loads: tuple[Load, ...]) -> str:
+    """The text of loads that a plan keeps."""
+    return _LOADS.dump_json(loads, exclude_unset=True).decode()
+
+
+_LOADS: TypeAdapter[tuple[Load, ...]] = TypeAdapter(tuple[Load, ...])
+
+PART_MODELS: dict[str, type[Record]] = {
+    "studio": Place,
+    "shifts": Shift,
+    "closed": Closed,
+    "circuits": Circuit,
+    "kilns": Kiln,
+    "outages": Outage,
+    "tariff": Tariff,
+    "rules": Rules,
+    "quiet": Quiet,
+    "prices": Prices,
+    "profiles": Profile,
+}
+"""The tables of a studio's files and what each holds."""
+
+SINGLE_PARTS = ("studio", "tariff", "rules", "prices")
+"""The tables that stand once."""
+
+NAMED_PARTS = ("circuits", "kilns", "profiles")
+"""The tables with an id of their own; the others are numbered by the service."""
+
+
+def _validator(annotated: object) -> object:
+    return next(item.func for item in get_args(annotated) if isinstance(item, BeforeValidator))
+
+
+_WIRE_TYPES: dict[object, JsonSchemaValue] = {
+    _validator(TemperatureC): {"type": "number", "description": "Degrees in the studio's unit."},
+    _validator(RateKPerHour): {
+        "anyOf": [{"type": "number", "exclusiveMinimum": 0}, {"type": "string", "const": "full"}],
+        "description": 'Degrees per hour in the studio\'s unit, or "full".',
+    },
+    _validator(DurationMinutes): {
+        "anyOf": [
+            {"type": "string", "pattern": "^[0-9]{1,4}:[0-5][0-9]$"},
+            {"type": "number", "minimum": 0, "exclusiveMaximum": 10000},
+        ],
+        "description": 'A duration as "H:MM", or hours.',
+    },
+    _validator(MinuteOfDay): {"type": "string", "pattern": "^([01]?[0-9]|2[0-4]):[0-5][0-9]$"},
+    _validator(Moment): {
+        "type": "string",
+        "description": "ISO 8601; without an offset the studio's wall clock.",
+        "examples": ["2026-11-30T18:00:00+01:00"],
+    },
+    _validator(HoldMinutes): {"type": "number", "minimum": 0, "description": "Hours."},
+}
+
+
+class _Wire(GenerateJsonSchema):
+    """JSON schemas of the file form: units, durations and times as people write them."""
+
+    def function_before_schema(self, schema: core_schema.BeforeValidatorFunctionSchema) -> JsonSchemaValue:
+        found = _WIRE_TYPES.get(schema["function"]["function"])
+        return dict(found) if found is not None else super().function_before_schema(schema)
+
+    def ser_schema(self, schema: Any) -> JsonSchemaValue | None:
+        return None
+
+    def default_schema(self, schema: core_schema.WithDefaultSchema) -> JsonSchemaValue:
+        # Defaults are in the code's units; what a key means without them stands in the description of the folder.
+        return self.generate_inner(schema["schema"])
+
+    def nullable_schema(self, schema: core_schema.NullableSchema) -> JsonSchemaValue:
+        # What is not said is left out, never null.
+        return self.generate_inner(schema["schema"])
+
+
+def _flat(value: Any, definitions: Mapping[str, Any]) -> Any:
+    if isinstance(value, dict):
+        if "$ref" in value:
+            return _flat(definitions[value["$ref"].rsplit("/", 1)[-1]], definitions)
+        return {key: _flat(item, definitions) for key, item in value.items() if key not in ("$defs", "title")}
+    return [_flat(item, definitions) for item in value] if isinstance(value, list) else value
+
+
+def wire_schema(model: type[Record]) -> JsonSchemaValue:
+    """The JSON schema of a record's file form, complete in itself."""
+    raw = TypeAdapter(model).json_schema(by_alias=True, schema_generator=_Wire, mode="validation")
+    flat: JsonSchemaValue = _flat(raw, raw.get("$defs", {}))
+    return flat | {"title": model.__name__}
+
+
+LoadBody = Annotated[dict[str, Any], WithJsonSchema(wire_schema(Load))]
+PlanBody = Annotated[dict[str, Any], WithJsonSchema(wire_schema(Plan))]
+
+
+def refuse(table: str, place: str, problem: str, remedy: str) -> FolderError:
+    """One fault as an error to raise."""
+    return FolderError([Fault(table, place, problem, remedy)])
