@@ -38,15 +38,20 @@ def reading_of(place: Place) -> Reading:
 
 
 def written(record: Record, place: Place) -> dict[str, Any]:
-    """A record as it stands in the studio's files."""
-    return record.model_dump(mode="json", by_alias=True, exclude_none=True, context=reading_of(place).context)
+    """A record as it stands in the studio's files, defaults included."""
+    return _spoken(record.model_dump(mode="json", by_alias=True, context=reading_of(place).context))
 
 
 def said(record: Record, place: Place) -> dict[str, Any]:
     """The same without what nobody said, so that defaults stay defaults."""
-    return record.model_dump(
-        mode="json", by_alias=True, exclude_unset=True, exclude_none=True, context=reading_of(place).context
-    )
+    return _spoken(record.model_dump(mode="json", by_alias=True, exclude_unset=True, context=reading_of(place).context))
+
+
+def _spoken(value: Any) -> Any:
+    # What is None after writing was not said; before, no rate at all is "full".
+    if isinstance(value, dict):
+        return {key: _spoken(item) for key, item in value.items() if item is not None}
+    return [_spoken(item) for item in value] if isinstance(value, list) else value
 
 
 def read_record(model: type[RecordT], body: Mapping[str, Any], table: str, place: Place) -> RecordT:
@@ -168,6 +173,13 @@ class _Wire(GenerateJsonSchema):
         return self.generate_inner(schema["schema"])
 
 
+class _PlanWire(_Wire):
+    """The same for plan files, in which what has no value is null."""
+
+    def nullable_schema(self, schema: core_schema.NullableSchema) -> JsonSchemaValue:
+        return {"anyOf": [self.generate_inner(schema["schema"]), {"type": "null"}]}
+
+
 def _flat(value: Any, definitions: Mapping[str, Any]) -> Any:
     if isinstance(value, dict):
         if "$ref" in value:
@@ -178,7 +190,8 @@ def _flat(value: Any, definitions: Mapping[str, Any]) -> Any:
 
 def wire_schema(model: type[Record]) -> JsonSchemaValue:
     """The JSON schema of a record's file form, complete in itself."""
-    raw = TypeAdapter(model).json_schema(by_alias=True, schema_generator=_Wire, mode="validation")
+    generator = _PlanWire if model is Plan else _Wire
+    raw = TypeAdapter(model).json_schema(by_alias=True, schema_generator=generator, mode="validation")
     flat: JsonSchemaValue = _flat(raw, raw.get("$defs", {}))
     return flat | {"title": model.__name__}
 

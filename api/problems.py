@@ -1,0 +1,180 @@
+"""What goes wrong, as problem documents (RFC 9457). Where a fault is known, it is the same ``Fault`` as everywhere."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from fastapi import Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse
+from pydantic import BaseModel, Field
+from starlette.exceptions import HTTPException
+
+from scheduler.audit import BrokenPlanError
+from shared.errors import Fault, FolderError, KilnrotaError
+from shared.files.toml_tables import key_path
+from shared.files.values import clipped
+from shared.files.wording import plain_words
+
+MEDIA_TYPE = "application/problem+json"
+
+TITLES = {
+    400: "The request cannot be read",
+    401: "Sign in first",
+    403: "Not for this role",
+    404: "Not there",
+    405: "Not done with this method",
+    409: "Something has changed meanwhile",
+    410: "Not there any more",
+    413: "Too large",
+    415: "Of the wrong kind",
+    422: "Something in the request cannot be used",
+    429: "Too many attempts",
+    500: "An error of the service's own",
+    503: "Not ready",
+}
+
+
+class FaultShown(BaseModel):
+    """One thing wrong: where, what, and what would be right."""
+
+    file: str = Field(description="What it is about: a file, a table or the part of the request.")
+    place: str
+    problem: str
+    remedy: str
+
+
+class ProblemDocument(BaseModel):
+    """A problem document as RFC 9457 describes it."""
+
+    type: str = Field(description="about:blank, or a path that names the problem.")
+    title: str
+    status: int
+    detail: str
+    faults: list[FaultShown] = []
+    changed: list[dict[str, Any]] = Field(default=[], description="Of a 409: what has changed since.")
+    current: dict[str, Any] | None = Field(default=None, description="Of a 409: how it is now.")
+
+
+class ProblemError(KilnrotaError):
+    """A request that cannot be answered as asked.
+
+    Parameters
+    ----------
+    status
+        HTTP status.
+    detail
+        What is wrong and what would be right.
+    name
+        Short name of the problem, for programs.
+    more
+        Further members of the document.
+    headers
+        Headers of the answer.
+    """
+
+    def __init__(
+        self,
+        status: int,
+        detail: str,
+        *,
+        name: str = "",
+        more: Mapping[str, Any] | None = None,
+        headers: Mapping[str, str] | None = None,
+    ) -> None:
+        super().__init__(detail)
+        self.status, self.name = status, name
+        self.more, self.headers = dict(more or {}), dict(headers or {})
+
+
+def not_there(what: str, key: object) -> ProblemError:
+    """The problem of something that does not exist, or that this person may not see."""
+    return ProblemError(404, f"there is no {what} {clipped(str(key))!r}; look the list up again", name="not-there")
+
+
+def answer(error: KilnrotaError) -> JSONResponse:
+    """The problem document of an error that the program tells a person."""
+    if isinstance(error, ProblemError):
+        return problem(error.status, str(error), name=error.name, more=error.more, headers=error.headers)
+    if isinstance(error, FolderError):
+        many = "one thing" if len(error.faults) == 1 else f"{len(error.faults)} things"
+        return problem(422, f"{many} cannot be used: {error.faults[0]}", name="faults", faults=error.faults)
+    if isinstance(error, BrokenPlanError):
+        broken = [{"rule": breach.rule, "firing": breach.firing_id, "text": breach.text} for breach in error.breaches]
+        return problem(409, str(error), name="broken-plan", more={"changed": broken})
+    return problem(422, str(error), name="cannot-be-done")
+
+
+def problem(
+    status: int,
+    detail: str,
+    *,
+    name: str = "",
+    faults: Sequence[Fault] = (),
+    more: Mapping[str, Any] | None = None,
+    headers: Mapping[str, str] | None = None,
+) -> JSONResponse:
+    """A problem document."""
+    body: dict[str, Any] = {
+        "type": f"/problems/{name}" if name else "about:blank",
+        "title": TITLES.get(status, "Problem"),
+        "status": status,
+        "detail": detail,
+    }
+    if faults:
+        body["faults"] = [{"file": f.file, "place": f.place, "problem": f.problem, "remedy": f.remedy} for f in faults]
+    body |= more or {}
+    return JSONResponse(body, status_code=status, headers=dict(headers or {}), media_type=MEDIA_TYPE)
+
+
+async def answer_told(request: Request, error: Exception) -> JSONResponse:
+    """Answer an error of our own tree."""
+    if not isinstance(error, KilnrotaError):
+        raise error
+    return answer(error)
+
+
+async def answer_invalid(request: Request, error: Exception) -> JSONResponse:
+    """Answer a request whose parts do not have the documented form."""
+    if not isinstance(error, RequestValidationError):
+        raise error
+    faults = []
+    for detail in error.errors():
+        where, *path = detail["loc"]
+        kind = str(detail["type"])
+        if kind == "json_invalid":
+            faults.append(Fault("body", "", "is not JSON", "send a JSON object, as the API's description shows"))
+            continue
+        told, remedy = plain_words(detail, "")  # type: ignore[arg-type] - FastAPI's details are the library's own
+        if remedy.startswith("see the description"):
+            remedy = "see the API's description for what it takes"
+        faults.append(Fault(str(where), " › ".join(key_path(list(path))), told, remedy))
+    return answer(FolderError(faults or [Fault("request", "", "cannot be read", "see the API's description")]))
+
+
+async def answer_http(request: Request, error: Exception) -> JSONResponse:
+    """Answer what the framework refuses by itself: unknown paths, wrong methods."""
+    if not isinstance(error, HTTPException):
+        raise error
+    detail = error.detail if isinstance(error.detail, str) else ""
+    if error.status_code == 404:
+        detail = "there is nothing at this address; the API's description lists all"
+    if error.status_code == 405:
+        detail = f"this address does not take {request.method}; see the Allow header"
+    return problem(error.status_code, detail, headers=error.headers)
+
+
+async def answer_unexpected(request: Request, error: Exception) -> JSONResponse:
+    """Answer an error of the program's own, without its insides; the log has them."""
+    return problem(500, "the service failed on this request; it has been logged, try again or tell whoever runs it")
+
+
+PROBLEM_RESPONSES: dict[int | str, dict[str, Any]] = {
+    "4XX": {
+        "model": ProblemDocument,
+        "description": "A problem document (RFC 9457)",
+        "content": {MEDIA_TYPE: {"schema": {"$ref": "#/components/schemas/ProblemDocument"}}},
+    },
+}
+"""How every route documents its problems."""

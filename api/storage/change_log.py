@@ -1,0 +1,66 @@
+"""The record of every change: who, when, what, before and after."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from api.storage.tables import Change
+
+
+@dataclass(frozen=True, slots=True)
+class Author:
+    """Who changes something, and when. Without a person it is the service itself or somebody not signed in."""
+
+    person_id: int | None
+    name: str
+    at: datetime
+
+
+def record(
+    session: Session,
+    author: Author,
+    action: str,
+    kind: str,
+    key: str,
+    before: Mapping[str, Any] | None,
+    after: Mapping[str, Any] | None,
+) -> None:
+    """Add one change to the log, in the transaction that makes it."""
+    session.add(
+        Change(
+            at=author.at,
+            person_id=author.person_id,
+            who=author.name,
+            action=action,
+            kind=kind,
+            key=key,
+            before=dict(before) if before is not None else None,
+            after=dict(after) if after is not None else None,
+        )
+    )
+
+
+def changes_since(session: Session, kind: str, key: str, version: int) -> list[Change]:
+    """The changes of one thing that came after a version of it, the oldest first."""
+    found = session.scalars(select(Change).where(Change.kind == kind, Change.key == key).order_by(Change.id))
+    return [change for change in found if (change.after or {}).get("version", version + 1) > version]
+
+
+def shown(change: Change) -> dict[str, Any]:
+    """A change as people see it."""
+    return {
+        "id": change.id,
+        "at": change.at.isoformat(),
+        "who": change.who,
+        "action": change.action,
+        "kind": change.kind,
+        "key": change.key,
+        "before": change.before,
+        "after": change.after,
+    }
