@@ -93,9 +93,21 @@ def on_duty(studio: Studio, begin: Minute, end: Minute) -> list[OnDuty]:
             from_minute, to_minute = window
             if next_day_closed:
                 to_minute = min(to_minute, wall_minute(day + timedelta(days=1), 0, zone))
-            if to_minute > from_minute and to_minute > begin:
-                found.append(OnDuty(from_minute, to_minute, shift))
+            here = _without_absent(studio, day, shift)
+            if to_minute > from_minute and to_minute > begin and here is not None:
+                found.append(OnDuty(from_minute, to_minute, here))
     return sorted(found, key=lambda duty: (duty.begin, duty.end))
+
+
+def _without_absent(studio: Studio, day: date, shift: Shift) -> Shift | None:
+    """A shift with the hands that are left on ``day``; None where nobody is."""
+    hands = shift.hands
+    for absence in studio.absences:
+        if absence.on == day and absence.opens in (None, shift.opens):
+            hands -= shift.hands if absence.hands is None else absence.hands
+    if hands <= 0:
+        return None
+    return shift if hands == shift.hands else shift.model_copy(update={"hands": hands})
 
 
 def _is_closed(studio: Studio, day: date) -> bool:

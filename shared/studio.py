@@ -67,6 +67,18 @@ class Closed(Record):
         return self
 
 
+class Absence(Record):
+    """Somebody who should be there and is not: on one day, all shifts or the one that begins at ``opens``.
+
+    ``hands`` None: nobody of those shifts is there.
+    """
+
+    on: date
+    opens: MinuteOfDay | None = Field(default=None, alias="from")
+    hands: Annotated[int, Field(ge=1, le=100)] | None = None
+    reason: Label | None = None
+
+
 class Outage(Record):
     """A kiln, or a circuit with all that it feeds, that cannot be used."""
 
@@ -144,6 +156,7 @@ class Studio(Record):
     place: Place
     shifts: tuple[Shift, ...] = ()
     closed: tuple[Closed, ...] = ()
+    absences: tuple[Absence, ...] = ()
     circuits: tuple[Circuit, ...]
     kilns: tuple[Kiln, ...]
     outages: tuple[Outage, ...] = ()

@@ -205,7 +205,14 @@ def _read_duration(value: object, info: ValidationInfo) -> float:
 DurationMinutes = Annotated[float, BeforeValidator(_read_duration), PlainSerializer(_write_duration)]
 """A duration, minutes in the code, ``"H:MM"`` or hours in files."""
 
+
+def _read_minute_of_day(value: object, info: ValidationInfo) -> int:
+    if isinstance(value, int) and not isinstance(value, bool) and not isinstance(info.context, dict):
+        return value
+    return minute_of_day(value)
+
+
 MinuteOfDay = Annotated[
-    int, BeforeValidator(minute_of_day), PlainSerializer(time_of_day_text), Field(ge=0, le=DAY_MINUTES)
+    int, BeforeValidator(_read_minute_of_day), PlainSerializer(time_of_day_text), Field(ge=0, le=DAY_MINUTES)
 ]
 """A wall-clock time, minutes after local midnight in the code, ``"HH:MM"`` in files."""

@@ -79,6 +79,8 @@ def why_late(timetable: Timetable, number: int) -> Reason:
     batch = batches.make(load.profile, (number,))
     if batch is None or load.promised is None:
         return Reason("time", "", ())
+    if firing.fixed:
+        return Reason("computed_times", "its firing is under way", ())
     promised = load.promised - problem.begin
     soonest = _soonest(Timetable(problem, batches), batch, stages=timetable)
     if soonest is not None and out_minutes(soonest, problem.grid_minutes) > promised:

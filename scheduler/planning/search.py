@@ -49,7 +49,7 @@ class Search:
         self.scale = 1.0
 
     def step(self, heat: float) -> bool:
-        """One ruin and recreate; ``heat`` falls from 1 to 0 over the search. True where the best plan got better."""
+        """One ruin and recreate; ``heat`` from 1 to 0 is how much worse it may be. True where the best got better."""
         self.rounds += 1
         name = self._pick()
         chosen = self.chosen(name)
@@ -84,9 +84,8 @@ class Search:
         return [number for number in dict.fromkeys(NEIGHBOURHOODS[name](self)) if not firings[number].fixed]
 
     def _threshold(self) -> float:
-        """How much worse than the present plan a new one may be at full heat: a firing or so."""
-        count = max(1, len(self.timetable.firings))
-        return 0.3 * self.timetable.firing_price + 0.2 * abs(self.guide) / count
+        """How much worse than the present plan a new one may be at full heat: the mean cost of a firing."""
+        return abs(self.guide) / max(1, len(self.timetable.firings))
 
     def adopt(self, firings: tuple[Placed, ...]) -> bool:
         """Go on from another plan if it is better than the best; False if it is not."""

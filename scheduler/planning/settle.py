@@ -88,15 +88,18 @@ def write_plan_of(
     bound: float,
     seconds: float,
     unplaced: Sequence[Unplaced],
-    changes: float = 0.0,
+    names: Sequence[str] | None = None,
 ) -> Plan:
-    """The plan that a settled timetable means, in minutes, with what it costs and how far it is from proved."""
+    """The plan that a settled timetable means, in minutes, with what it costs and how far it is from proved.
+
+    ``names`` are the ids of the firings in order of loading; without them they are numbered.
+    """
     problem = timetable.problem
     studio = problem.studio
     placed = timetable.snapshot()
     courses = _final_courses(timetable, placed)
-    numbered = zip(placed, courses, strict=True)
-    firings = tuple(_firing(timetable, f"F{n}", p, c) for n, (p, c) in enumerate(numbered, start=1))
+    ids = names if names is not None else [f"F{number}" for number in range(1, len(placed) + 1)]
+    firings = tuple(_firing(timetable, n, p, c) for n, p, c in zip(ids, placed, courses, strict=True))
     late = tuple(_late(timetable, firings))
     priority = {load.id: load.priority for load in problem.loads}
     parts = CostParts(
@@ -104,7 +107,7 @@ def write_plan_of(
         unplaced=round(sum(studio.prices.unplaced * priority[row.load] for row in unplaced), 6),
         energy=round(sum(firing.energy_cost for firing in firings), 6),
         firings=round(studio.prices.firing * len(firings), 6),
-        changes=round(changes, 6),
+        changes=round(sum(firing.moved_cost for firing in placed), 6),
     )
     return Plan(
         studio=studio.place.name,

@@ -236,6 +236,16 @@ class Timetable:
         guide = energy + late + moved + EARLINESS * len(batch.loads) * unload
         return self._priced(batch, kiln, fit, Place(load, start, unload, free, energy, guide))
 
+    def next_unload(self, batch: Batch, phases: Phases, start: int, wanted: int) -> int:
+        """The first slot from ``wanted`` on, and within the hold, in which hands can unload; ``wanted`` if none can."""
+        groups = self._session_groups(batch, phases)
+        last = min(self.problem.slots - phases.unload, start + phases.latest)
+        for slot in range(wanted, last + 1):
+            span = slice(slot, slot + max(1, phases.unload))
+            if np.all(self.people_used[groups, span] < self.problem.people[groups, span]):
+                return slot
+        return wanted
+
     def is_sound(self) -> bool:
         """Whether hands, current and kilns suffice for all that is booked, and stages keep their order."""
         problem = self.problem

@@ -1,0 +1,267 @@
+"""Re-planning: when something breaks, change as little as possible and say who is touched.
+
+What is under way stays. Everything else starts from the old plan, repaired by dispatch where it no longer holds; every
+load that changes its kiln, or the day it is out, has a price, so that the search improves only where it pays.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from scheduler.audit import breaches, explain
+from scheduler.planning.batches import Fit, Stay
+from scheduler.planning.dispatch import in_stages, orders
+from scheduler.planning.events import Events, Question, Situation, situation
+from scheduler.planning.heats import Charge
+from scheduler.planning.insertion import Inserter
+from scheduler.planning.session import Progress, Session, Settings
+from scheduler.planning.timetable import Placed
+from shared.clock import Minute, local_time, wall_minute
+from shared.loads import Load, session_minutes
+from shared.plans import Firing, Plan
+from shared.studio import Studio
+
+BREAKS = frozenset(
+    {
+        "after_gap",
+        "attendance",
+        "circuit_amps",
+        "hands",
+        "kiln_one_at_a_time",
+        "outages",
+        "quiet",
+        "ready",
+        "session_at",
+        "skills",
+    }
+)
+"""Rules of the audit that tell what breaks if nobody re-plans; the others concern the plan file itself."""
+
+
+@dataclass(frozen=True, slots=True)
+class Whereabouts:
+    """Where a load is fired, and when it is out."""
+
+    kiln: str
+    firing: str
+    out_at: Minute
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """What changes for one load. ``before`` or ``after`` None: it had, or has, no place."""
+
+    load: str
+    owner: str
+    before: Whereabouts | None
+    after: Whereabouts | None
+    promised: Minute | None
+
+    @property
+    def breaks_promise(self) -> bool:
+        """Whether the new plan breaks a promise that the old one kept."""
+        if self.promised is None:
+            return False
+        kept = self.before is not None and self.before.out_at <= self.promised
+        return kept and (self.after is None or self.after.out_at > self.promised)
+
+
+@dataclass(frozen=True, slots=True)
+class Replanned:
+    """The new plan with the studio and the loads that it is for, and what it changes.
+
+    ``cost_before`` is the old plan's cost; ``do_nothing`` tells what breaks if nobody re-plans.
+    """
+
+    plan: Plan
+    studio: Studio
+    loads: tuple[Load, ...]
+    under_way: frozenset[str]
+    changes: tuple[Change, ...]
+    questions: tuple[Question, ...]
+    lost: tuple[str, ...]
+    do_nothing: tuple[str, ...]
+    cost_before: float
+
+
+def replan(
+    studio: Studio,
+    loads: Sequence[Load],
+    plan: Plan,
+    *,
+    now: Minute,
+    events: Events,
+    settings: Settings | None = None,
+    progress: Callable[[Progress], None] | None = None,
+) -> Replanned:
+    """A new plan from ``now`` on, as near to the old one as the prices make worth while.
+
+    Parameters
+    ----------
+    studio, loads, plan
+        As they were when ``plan`` was made.
+    now
+        The moment of the events [min]; the new plan begins with the next grid step.
+
+    Raises
+    ------
+    RequestError
+        If an event names something that is not there.
+    """
+    settings = settings or Settings(seconds=8.0)
+    state = situation(studio, loads, plan, now, events)
+    grid = studio.rules.grid_minutes
+    begin = plan.begin - ((plan.begin - now) // grid) * grid
+    session = Session(
+        state.studio, state.loads, begin, settings, progress, stays=lambda number_of: _stays(state, number_of, begin)
+    )
+    fixed = _book_under_way(session, state)
+    _repair(session, state)
+    session.tell(session.timetable.cost(), "repaired")
+    session.search()
+    result = session.finish(now, names=lambda placed: _names(placed, session, fixed, state, plan))
+    return Replanned(
+        plan=result,
+        studio=state.studio,
+        loads=state.loads,
+        under_way=frozenset(firing.id for firing in state.under_way),
+        changes=_changes((*loads, *events.add), state, plan, result, now, frozenset(events.cancel)),
+        questions=state.questions,
+        lost=state.lost,
+        do_nothing=_do_nothing(state, plan, begin),
+        cost_before=plan.proof.cost,
+    )
+
+
+def _stays(state: Situation, number_of: Mapping[str, int], begin: Minute) -> dict[int, Stay]:
+    kilns = {kiln.id: number for number, kiln in enumerate(state.studio.kilns)}
+    zone = state.studio.place.zone
+    stays = {}
+    for firing in state.waiting:
+        day = local_time(firing.out_at, zone).date()
+        first, last = (wall_minute(day, minutes, zone) - begin for minutes in (0, 24 * 60))
+        for load in firing.loads:
+            if load in number_of:
+                stays[number_of[load]] = Stay(kilns[firing.kiln], first, last)
+    return stays
+
+
+def _book_under_way(session: Session, state: Situation) -> dict[int, str]:
+    """Book what is under way as it runs; returns the ids by the number of the first load."""
+    problem, batches, timetable = session.problem, session.batches, session.timetable
+    kilns = {kiln.id: number for number, kiln in enumerate(problem.kilns)}
+    names = {}
+    for firing in sorted(state.under_way, key=lambda f: (f.unload_at, f.id)):
+        numbers = [problem.load_number[load] for load in firing.loads]
+        batch = batches.make(firing.profile, numbers)
+        if batch is None:
+            continue  # a plan from elsewhere that broke a rule; the audit says so
+        kiln = problem.kilns[kilns[firing.kiln]]
+        own = [problem.loads[number] for number in numbers]
+        hot = problem.studio.profile_by_id[firing.profile].unload == "hot"
+        charge = Charge(
+            kilns[firing.kiln],
+            firing.profile,
+            firing.size_row,
+            batch.ware_kg,
+            len(firing.layers),
+            session_minutes(kiln, own) if hot else 0.0,
+        )
+        phases = batches.heats.phases(charge)
+        if phases is None:
+            continue
+        slots = [(at - problem.begin) // problem.grid_minutes for at in (firing.load_at, firing.start_at)]
+        unload = (firing.unload_at - problem.begin) // problem.grid_minutes
+        if unload > 0:
+            # Whoever was to open it may be away now: the first moment from then on that has a hand free.
+            unload = timetable.next_unload(batch, phases, slots[1], unload)
+        placed = timetable.placed_at(batch, charge.kiln, Fit(firing.layers, phases), slots[0], slots[1], unload)
+        timetable.add(replace(placed, fixed=True))
+        names[numbers[0]] = firing.id
+    timetable.log.clear()
+    return names
+
+
+def _repair(session: Session, state: Situation) -> None:
+    """Keep what still holds of the old plan, in order of start; place the rest by dispatch."""
+    problem, batches, timetable = session.problem, session.batches, session.timetable
+    kilns = {kiln.id: number for number, kiln in enumerate(problem.kilns)}
+    for firing in sorted(state.waiting, key=lambda f: (f.start_at, f.id)):
+        numbers = [problem.load_number[load] for load in firing.loads if load in problem.load_number]
+        batch = batches.make(firing.profile, numbers) if numbers else None
+        fit = None if batch is None else batches.fit(batch, kilns[firing.kiln])
+        if batch is None or fit is None or timetable.bounds(numbers) is None:
+            continue
+        start = (firing.start_at - problem.begin) // problem.grid_minutes
+        placed = timetable.best_place(batch, kilns[firing.kiln], fit, only_start=start)
+        if placed is not None:
+            timetable.add(placed)
+    inserter = Inserter(timetable, session.settings.seed)
+    key = orders(timetable)[0].key
+    left = [load for load in range(len(problem.loads)) if load not in timetable.firing_of]
+    left.sort(key=lambda load: (problem.loads[load].session_at is None, *key(problem, load), load))
+    for load in in_stages(problem, left):
+        inserter.insert_load(load)
+    timetable.log.clear()
+
+
+def _names(
+    placed: Sequence[Placed], session: Session, fixed: Mapping[int, str], state: Situation, plan: Plan
+) -> list[str]:
+    """Ids of the new firings: what is under way keeps its own, and so does a firing with loads of an old one."""
+    problem = session.problem
+    taken = set(fixed.values())
+    old = {load: firing.id for firing in state.waiting for load in firing.loads}
+    numbers = [int(f.id[1:]) for f in plan.firings if f.id[:1] == "F" and f.id[1:].isdigit()]
+    fresh = max(numbers, default=0)
+    names: list[str] = []
+    for firing in placed:
+        own = fixed.get(firing.batch.loads[0]) if firing.fixed else None
+        if own is None:
+            before = (old.get(problem.loads[number].id) for number in firing.batch.loads)
+            own = next((name for name in before if name is not None and name not in taken), None)
+        if own is None:
+            fresh += 1
+            own = f"F{fresh}"
+        taken.add(own)
+        names.append(own)
+    return names
+
+
+def _changes(
+    loads: Sequence[Load], state: Situation, old: Plan, new: Plan, now: Minute, cancelled: frozenset[str]
+) -> tuple[Change, ...]:
+    """What changes for whom, sorted by person; a load out at the same time from the same kiln does not change."""
+    before = _whereabouts(old.firings)
+    after = _whereabouts(new.firings)
+    zone = state.studio.place.zone
+    rows = []
+    for load in loads:
+        was, will = before.get(load.id), after.get(load.id)
+        if was is not None and was.out_at <= now:
+            continue
+        if load.id in cancelled:
+            continue
+        same = was is not None and will is not None and was.kiln == will.kiln
+        if same and was is not None and will is not None:
+            same = local_time(was.out_at, zone).date() == local_time(will.out_at, zone).date()
+        if same or (was is None and will is None):
+            continue
+        rows.append(Change(load.id, load.owner, was, will, load.promised))
+    return tuple(sorted(rows, key=lambda change: (change.owner, change.load)))
+
+
+def _whereabouts(firings: Sequence[Firing]) -> dict[str, Whereabouts]:
+    return {load: Whereabouts(f.kiln, f.id, f.out_at) for f in firings for load in f.loads}
+
+
+def _do_nothing(state: Situation, plan: Plan, begin: Minute) -> tuple[str, ...]:
+    """What breaks, by the audit, if the old plan is simply followed."""
+    known = {load.id for load in state.loads}
+    left = [f for f in (*state.under_way, *state.waiting) if set(f.loads) & known]
+    kept = [f.model_copy(update={"loads": tuple(load for load in f.loads if load in known)}) for f in left]
+    rest = plan.model_copy(update={"begin": begin, "firings": tuple(kept)})
+    under_way = frozenset(firing.id for firing in state.under_way)
+    found = breaches(state.studio, state.loads, rest, under_way=under_way, replanned=True)
+    return tuple(explain(breach, state.studio) for breach in found if breach.rule in BREAKS)
