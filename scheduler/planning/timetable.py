@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from bisect import insort
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -140,7 +141,7 @@ class Timetable:
             for later in problem.follower.get(load, ()):
                 firing = self.firing_of.get(later)
                 if firing is not None:
-                    gap = problem.slots_of(problem.loads[later].gap_minutes) * grid
+                    gap = math.ceil(problem.loads[later].gap_minutes)
                     last = min(last, self.firings[firing].place.load * grid - gap)
         return first, last
 

@@ -1,0 +1,93 @@
+"""The planner as a whole: repeatable, bounded, audited."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from scheduler.audit import breaches, prove
+from scheduler.planning.batches import Batches
+from scheduler.planning.bounds import cost_bound, load_bounds
+from scheduler.planning.dispatch import dispatch, orders
+from scheduler.planning.door import Settings, plan
+from scheduler.planning.heats import Heats
+from scheduler.planning.problem import state_problem
+from scheduler.planning.search import Search
+from scheduler.planning.timetable import Timetable
+from shared.clock import wall_minute
+from shared.files import read_folder, write_plan
+from shared.studio import Prices
+from tests.benchmarks.studios import make_studio
+from tests.scheduler.planning.plain_studio import BEGIN, MONDAY, load, studio
+
+SAMPLE = Path(__file__).parents[3] / "sample_studio"
+
+
+def test_same_input_seed_and_work_give_the_same_plan_byte_for_byte(tmp_path: Path) -> None:
+    place, loads = read_folder(SAMPLE)
+    begin = wall_minute(MONDAY, 0, place.place.zone)
+    texts = []
+    for name in ("first.json", "second.json"):
+        result = plan(place, loads, now=begin - 360, begin=begin, settings=Settings(work_limit=130, seed=3))
+        prove(place, loads, result)
+        write_plan(tmp_path / name, result, place)
+        texts.append((tmp_path / name).read_bytes())
+    assert texts[0] == texts[1]
+
+
+def test_another_seed_may_give_another_plan_that_is_audited_too() -> None:
+    place, loads, now = make_studio(7, kilns=3, loads=18)
+    begin = wall_minute(MONDAY, 0, place.place.zone)
+    for seed in (0, 1):
+        result = plan(place, loads, now=now, begin=begin, settings=Settings(work_limit=60, seed=seed))
+        assert breaches(place, loads, result) == []
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_the_bound_never_exceeds_the_cost_of_any_plan_that_any_method_finds(seed: int) -> None:
+    place, loads, _ = make_studio(seed, kilns=2 + seed, loads=12 + 6 * seed)
+    begin = wall_minute(MONDAY, 0, place.place.zone)
+    problem = state_problem(place, loads, begin, begin + place.rules.horizon_days * 1440)
+    batches = Batches(problem, Heats(problem))
+    bound = cost_bound(batches, load_bounds(batches))
+    timetable = Timetable(problem, batches)
+    costs = [timetable.cost()]  # nothing fired at all
+    for order in orders(timetable):
+        timetable.restore(())
+        dispatch(timetable, order)
+        assert timetable.is_sound()
+        costs.append(timetable.cost())
+    search = Search(timetable, seed)
+    for number in range(60):
+        search.step(1.0 - number / 60)
+    costs.append(search.best_cost)
+    assert 0.0 < bound <= min(costs) + 1e-6
+
+
+def test_one_load_alone_is_proved_optimal() -> None:
+    """With one load the bound is what that load costs alone in an empty studio, which is the plan."""
+    result = plan(
+        studio(prices=Prices(firing=3.0)),
+        (load("L1", alone=True),),
+        now=BEGIN,
+        begin=BEGIN,
+        settings=Settings(seconds=1),
+    )
+    assert result.proof.status == "optimal"
+    assert result.proof.cost == pytest.approx(3.0)
+    assert result.proof.bound == pytest.approx(3.0)
+
+
+def test_an_empty_list_of_loads_is_an_empty_plan() -> None:
+    result = plan(studio(), (), now=BEGIN, begin=BEGIN, settings=Settings(seconds=1))
+    assert result.firings == ()
+    assert result.proof.status == "optimal"
+    prove(studio(), (), result)
+
+
+def test_a_studio_without_shifts_plans_nothing_and_says_why() -> None:
+    place = studio(shifts=())
+    result = plan(place, (load("L1"),), now=BEGIN, begin=BEGIN, settings=Settings(seconds=1))
+    assert [(row.load, row.rule) for row in result.unplaced] == [("L1", "hands")]
+    prove(place, (load("L1"),), result)
