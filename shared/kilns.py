@@ -54,10 +54,15 @@ class Circuit(Record):
         return self.breaker_amps * self.continuous_share
 
 
+Correlation = Annotated[float, Field(ge=-1, le=1)]
+
+
 class Fitted(Record):
     """Factors of one kiln's thermal model, from a fit to its recorded firings; 1 where nothing is known.
 
-    The standard errors are of the factors' logarithms; without them the plate's own uncertainty is used.
+    The standard errors are of the factors' logarithms; without them the plate's own uncertainty is used. The
+    correlations are those of power with loss, power with storage and loss with storage: a log of temperatures
+    determines the ratios far better than the factors.
     """
 
     power: Annotated[float, Field(gt=0.2, lt=3)] = 1.0
@@ -66,6 +71,7 @@ class Fitted(Record):
     power_error: Annotated[float, Field(ge=0, lt=1)] | None = None
     loss_error: Annotated[float, Field(ge=0, lt=1)] | None = None
     storage_error: Annotated[float, Field(ge=0, lt=1)] | None = None
+    correlations: tuple[Correlation, Correlation, Correlation] | None = None
     firings: Annotated[int, Field(ge=0)] = 0
 
 

@@ -47,7 +47,10 @@ AIR_J_PER_K_M3 = 400.0
 
 @dataclass(frozen=True, slots=True)
 class Factors:
-    """A kiln's fitted factors and what else is unknown of a firing [-]; all 1 where nothing is known."""
+    """A kiln's fitted factors, and the factor of one firing's ware [-]; all 1 where nothing is known.
+
+    Shelves and posts stay as given: they are the same from firing to firing, and the storage factor takes them up.
+    """
 
     power: float = 1.0
     loss: float = 1.0

@@ -96,7 +96,7 @@ def simulate_afresh(
     request
         The firing.
     factors
-        Multiplies the kiln's power, losses and storage, and the charge's mass [-].
+        Multiplies the kiln's power, losses and storage, and the ware's mass [-].
     network
         Instead of the kiln's own network.
     steps_per_minute
@@ -110,7 +110,7 @@ def simulate_afresh(
     ware = ware_for(request.work)
     tables = ware_enthalpy(ware)
     shelf = shelf_enthalpy()
-    shelf_kg = max(request.kiln.furniture_for(request.layers) * factors.mass, LEAST_WARE_KG)
+    shelf_kg = max(request.kiln.furniture_for(request.layers), LEAST_WARE_KG)
     ware_kg = max(request.ware_kg * factors.mass, LEAST_WARE_KG)
     thickness = ware.thickness_mm / 1000.0
     scalars = np.empty(kernel.SCALARS)

@@ -56,6 +56,10 @@ class FineFiring:
     target: float = 0.0
     open_share: float = 0.0
     ware_kg: float = 0.0
+    watch: bool = False
+    lag_s: float = 0.0
+    convection: float = kernel.CONVECTION
+    on_brick: float = kernel.POWER_ON_BRICK
     hottest: Floats = field(default_factory=lambda: np.zeros(WARE_CELLS))
 
     def __post_init__(self) -> None:
@@ -74,7 +78,25 @@ class FineFiring:
             [request.room_c], np.full(n, request.room_c), [np.interp(request.room_c, self.grid, self.shelf_h)],
             np.full(WARE_CELLS, start_h),
         ))  # fmt: skip
-        self.kwh = 0.0
+        if self.lag_s:
+            self.y = np.append(self.y, request.room_c)
+        self.now = 0.0
+        self.seen: list[tuple[float, float]] = []
+
+    def reset_ware(self) -> None:
+        """Take up other ware, at the room's temperature."""
+        self.grid, self.plain, self.heated = _curve(self.ware)
+        self.y[2 + self.n : 2 + self.n + WARE_CELLS] = np.interp(self.request.room_c, self.grid, self.heated)
+
+    def most_power(self, chamber_c: float) -> float:
+        """Element power [W]."""
+        del chamber_c
+        return self.net.power_w
+
+    def other_loss(self, chamber_c: float) -> float:
+        """Losses that the model lacks [W]."""
+        del chamber_c
+        return 0.0
 
     def ware_c(self, h: Floats) -> Floats:
         """Temperatures of the ware's cells by their enthalpy, heats of change absorbed once."""
@@ -106,7 +128,7 @@ class FineFiring:
         """Time derivatives of the state; the last place of ``self.power`` is left for the energy."""
         net, request, n = self.net, self.request, self.n
         room = request.room_c
-        chamber, wall, shelf_h, ware_h = y[0], y[1 : 1 + n], y[1 + n], y[2 + n :]
+        chamber, wall, shelf_h, ware_h = y[0], y[1 : 1 + n], y[1 + n], y[2 + n : 2 + n + WARE_CELLS]
         shelf = np.interp(shelf_h, self.shelf_h, self.grid)
         ware = self.ware_c(ware_h)
         k = net.k[:, 0] + wall * (net.k[:, 1] + wall * net.k[:, 2])
@@ -118,16 +140,16 @@ class FineFiring:
         hot4 = (chamber + 273.15) ** 4
         grey = 1 / (1 / kernel.WARE_EMISSIVITY + 1 / kernel.BRICK_EMISSIVITY - 1)
         face = net.hot_face_m2
-        to_wall = face * (kernel.CONVECTION * (chamber - wall[0]) + grey * SIGMA * (hot4 - (wall[0] + 273.15) ** 4))
+        to_wall = face * (self.convection * (chamber - wall[0]) + grey * SIGMA * (hot4 - (wall[0] + 273.15) ** 4))
         area = self.shelf_kg * kernel.SHELF_M2_PER_KG
-        to_shelf = area * (kernel.CONVECTION * (chamber - shelf) + 0.8 * SIGMA * (hot4 - (shelf + 273.15) ** 4))
+        to_shelf = area * (self.convection * (chamber - shelf) + 0.8 * SIGMA * (hot4 - (shelf + 273.15) ** 4))
         own = self.ware_kg * self.ware.surface_m2_per_kg
         area = 1 / (1 / own + 1 / (kernel.WARE_AREA_LIMIT * face))
         grey = 1 / (1 / kernel.WARE_EMISSIVITY + area / face * (1 / kernel.BRICK_EMISSIVITY - 1))
         spacing = self.ware.thickness_mm / 2000.0 / WARE_CELLS
         link = self.ware.conductivity * own / spacing
         film = area * (
-            kernel.CONVECTION
+            self.convection
             + grey * SIGMA * ((chamber + 273.15) ** 2 + (ware[0] + 273.15) ** 2) * (chamber + ware[0] + 546.3)
         )
         to_ware = (chamber - ware[0]) / (1 / film + 0.5 / link)
@@ -143,34 +165,43 @@ class FineFiring:
             lid = net.lid_m2
             flow = kernel.LID_EXCHANGE * lid * math.sqrt(9.81 * math.sqrt(lid) * excess / (chamber + 273.15))
             lost += self.open_share * (flow * density * kernel.AIR_CP * (chamber - room) + 0.8 * lid * SIGMA * gap4)
+        lost += self.other_loss(float(chamber))
         needs = to_wall + to_shelf + to_ware + lost
-        share = 1.0 - kernel.POWER_ON_BRICK
+        most = self.most_power(float(chamber))
+        share = 1.0 - self.on_brick
         if self.mode == "full":
-            power = net.power_w
+            power = most
         elif self.mode == "off":
             power = 0.0
         else:
             want = self.want if self.mode == "rate" else (self.target - chamber) / 20.0
-            power = min(max((net.chamber_j_per_k * want + needs) / share, 0.0), net.power_w)
+            power = min(max((net.chamber_j_per_k * want + needs) / share, 0.0), most)
         heat = np.empty_like(y)
         heat[0] = (share * power - needs) / net.chamber_j_per_k
-        entering = np.concatenate(([to_wall + kernel.POWER_ON_BRICK * power], inner))
+        entering = np.concatenate(([to_wall + self.on_brick * power], inner))
         leaving = np.concatenate((inner, [out]))
         heat[1 : 1 + n] = (entering - leaving) / (net.cell_mass * (net.cp[:, 0] + net.cp[:, 1] * wall))
         heat[1 + n] = to_shelf / self.shelf_kg
         entering = np.concatenate(([to_ware], between))
         leaving = np.concatenate((between, [0.0]))
-        heat[2 + n :] = (entering - leaving) / (self.ware_kg / WARE_CELLS)
+        heat[2 + n : 2 + n + WARE_CELLS] = (entering - leaving) / (self.ware_kg / WARE_CELLS)
+        if self.lag_s:
+            heat[-1] = (chamber - y[-1]) / self.lag_s
         return heat
+
+    def reading(self, y: Floats) -> Floats:
+        """What the sensor reads: the chamber, or the lagging state at the end."""
+        read: Floats = y[-1] if self.lag_s else y[0]
+        return read
 
     def run(self, seconds: float, until: float | None, rising: bool, warmest: bool = False) -> float:
         """Integrate; stop at ``until`` [°C] of the chamber (or of the warmest of chamber, face, shelves)."""
-        self.hottest = np.maximum(self.hottest, self.ware_c(self.y[2 + self.n :]))
+        self.hottest = np.maximum(self.hottest, self.ware_c(self.y[2 + self.n : 2 + self.n + WARE_CELLS]))
         events = None
         if until is not None:
 
             def gap(_t: float, y: Floats) -> float:
-                here = float(y[0])
+                here = float(self.reading(y))
                 if warmest:
                     here = max(here, float(y[1]), float(np.interp(y[1 + self.n], self.shelf_h, self.grid)))
                 return here - until
@@ -181,19 +212,24 @@ class FineFiring:
             gap.direction = 1.0 if rising else -1.0  # type: ignore[attr-defined]
             events = [gap]
         done = solve_ivp(
-            self.rates, (0.0, seconds), self.y, method="BDF", rtol=1e-5, atol=1e-3, events=events, max_step=1800.0
-        )
-        if done.status < 0 or (until is not None and done.status != 1):
+            self.rates, (0.0, seconds), self.y, method="BDF", rtol=1e-5, atol=1e-3, events=events, max_step=1800.0,
+            dense_output=self.watch,
+        )  # fmt: skip
+        if done.status < 0 or not done.success or (until is not None and done.status != 1):
             raise RuntimeError(f"the reference does not get to {until}: {done.message}")
         self.y = done.y[:, -1]
+        if self.watch:
+            at = np.arange(0.0, float(done.t[-1]), 60.0)
+            self.seen += list(zip((self.now + at).tolist(), self.reading(done.sol(at)).tolist(), strict=True))
+        self.now += float(done.t[-1])
         return float(done.t[-1])
 
-    def phases(self) -> list[float]:
+    def phases(self, opened: bool = True) -> list[float]:
         """Minutes after the start of every arrival and hold end, of safe and cold; and the open cooling's length."""
         request = self.request
         now, times = 0.0, []
         for i, segment in enumerate(request.segments):
-            rising = segment.to_c >= self.y[0]
+            rising = bool(segment.to_c >= self.reading(self.y))
             rate = segment.rate_k_per_hour
             self.mode = ("full" if rising else "off") if rate is None else "rate"
             self.want = 0.0 if rate is None else (rate if rising else -rate) / 3600.0
@@ -213,9 +249,11 @@ class FineFiring:
             safe = now + self.run(LONGEST_S, request.unload_below_c, False)
             kept = self.y.copy()
             cold = safe + self.run(LONGEST_S, request.load_below_c, False)
+        if not opened:
+            return [t / 60.0 for t in (*times, safe, cold)]
         self.y, self.ware_kg, self.open_share = kept, LEAST_WARE_KG, 1.0
-        opened = self.run(LONGEST_S, request.load_below_c, False, warmest=True)
-        return [t / 60.0 for t in (*times, safe, cold, opened)]
+        open_cool = self.run(LONGEST_S, request.load_below_c, False, warmest=True)
+        return [t / 60.0 for t in (*times, safe, cold, open_cool)]
 
 
 def random_request(rng: np.random.Generator) -> FiringRequest:

@@ -1,0 +1,108 @@
+"""A recorded firing: what a logger wrote, and what can be read off it without any model."""
+
+from __future__ import annotations
+
+import itertools
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from scheduler.firing.course import FiringRequest
+from shared.errors import RequestError
+from shared.kilns import Fitted
+
+BIN_MINUTES = 10.0
+"""Readings are averaged over so long [min]: a minute's reading tells hardly more than its neighbour's."""
+
+WEIGHED_ERROR = 0.07
+"""Standard error of a weighed charge's logarithm [-]: scales, water, what else stood in the kiln [CP]."""
+
+GUESSED_ERROR = 0.2
+"""The same for a guessed one [CP]."""
+
+HELD_WITHIN_K = 8.0
+"""A kiln counts as held at its target while within this [K]; three times ordinary thermocouple noise."""
+
+
+@dataclass(frozen=True, eq=False)
+class RecordedFiring:
+    """One recorded firing with what was fired.
+
+    Attributes
+    ----------
+    request
+        The firing as it was programmed: kiln, segments, charge, room.
+    minutes, temperature_c
+        Readings after the start of the profile [min, °C]; irregular, with gaps, in order of time.
+    mass_error
+        Standard error of the logarithm of the charge's mass [-].
+    kwh
+        Energy by a meter [kWh], if one was read.
+    name
+        What messages call it.
+    """
+
+    request: FiringRequest
+    minutes: NDArray[np.float64]
+    temperature_c: NDArray[np.float64]
+    mass_error: float = WEIGHED_ERROR
+    kwh: float | None = None
+    name: str = "log"
+
+    def __post_init__(self) -> None:
+        if self.minutes.shape != self.temperature_c.shape or self.minutes.ndim != 1:
+            raise RequestError(
+                f"{self.name}: times and temperatures differ in number; give one temperature for each time"
+            )
+        if self.minutes.size < 10:
+            raise RequestError(f"{self.name}: has {self.minutes.size} readings; give a log of at least 10")
+        if not (np.all(np.isfinite(self.minutes)) and np.all(np.isfinite(self.temperature_c))):
+            raise RequestError(f"{self.name}: holds a time or temperature that is no number; leave such rows out")
+        if np.any(np.diff(self.minutes) <= 0.0):
+            raise RequestError(f"{self.name}: times do not grow; sort the rows and leave doubles out")
+
+    @property
+    def unfitted_request(self) -> FiringRequest:
+        """The firing in the kiln as its plate describes it."""
+        return replace(self.request, kiln=self.request.kiln.model_copy(update={"fitted": Fitted()}))
+
+    def binned(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Mean time and median temperature of each ten minutes that has readings; gaps stay gaps."""
+        number = np.floor(self.minutes / BIN_MINUTES).astype(int)
+        starts = np.concatenate(([0], np.nonzero(np.diff(number))[0] + 1, [number.size]))
+        minutes = [float(np.mean(self.minutes[a:b])) for a, b in itertools.pairwise(starts)]
+        heats = [float(np.median(self.temperature_c[a:b])) for a, b in itertools.pairwise(starts)]
+        return np.array(minutes), np.array(heats)
+
+    @property
+    def end_of_heating_minutes(self) -> float | None:
+        """The last reading at the last held or ramped target [min]; None where the log does not show the fall."""
+        last = next(
+            (s for s in reversed(self.request.segments) if s.rate_k_per_hour is not None or s.hold_minutes > 0),
+            self.request.segments[-1],
+        )
+        at = np.nonzero(self.temperature_c >= last.to_c - HELD_WITHIN_K)[0]
+        if not at.size or at[-1] >= self.minutes.size - 2:
+            return None
+        here, after = at[-1], at[-1] + 1
+        if self.minutes[after] - self.minutes[here] > 3.0 * BIN_MINUTES:
+            return None  # it fell within a gap
+        drop = self.temperature_c[here] - self.temperature_c[after]
+        share = (self.temperature_c[here] - (last.to_c - HELD_WITHIN_K)) / max(drop, 1e-9)
+        return float(self.minutes[here] + min(max(share, 0.0), 1.0) * (self.minutes[after] - self.minutes[here]))
+
+    @property
+    def safe_minutes(self) -> float | None:
+        """When the reading falls below the limit to unload [min]; None where the log does not show it."""
+        if self.request.unload_hot:
+            return None
+        limit = self.request.unload_below_c
+        warm = np.nonzero(self.temperature_c > limit)[0]
+        if not warm.size or warm[-1] + 1 >= self.minutes.size:
+            return None
+        here, after = warm[-1], warm[-1] + 1
+        if self.minutes[after] - self.minutes[here] > 3.0 * BIN_MINUTES:
+            return None
+        share = (self.temperature_c[here] - limit) / (self.temperature_c[here] - self.temperature_c[after])
+        return float(self.minutes[here] + share * (self.minutes[after] - self.minutes[here]))
