@@ -163,14 +163,21 @@ def _about_a_place(studio: Studio, load: Load) -> Iterator[Words]:
 
 def _leading_profiles(studio: Studio, load: Load) -> list[tuple[Profile, int | None]]:
     """The profiles that a firing with this load may run, and the size row of each for this load alone."""
+    own = studio.profile_by_id[load.profile]
     found = []
     for profile in studio.profiles:
-        if profile.id == load.profile or load.profile in profile.shares_with:
+        if profile.id == own.id or (own.id in profile.shares_with and _takes_guests_of(studio, profile, own)):
             try:
                 found.append((profile, size_row(profile, [load])))
             except LookupError:
                 continue
     return found
+
+
+def _takes_guests_of(studio: Studio, profile: Profile, own: Profile) -> bool:
+    """Whether a firing is unloaded and vented as the guests' own profile asks."""
+    as_cool = studio.unload_below_c(profile) <= studio.unload_below_c(own) + 1e-9
+    return own.unload == profile.unload and as_cool and (profile.vent or not own.vent)
 
 
 def _why_not(kiln: Kiln, profile: Profile, row: int | None, load: Load) -> str | None:

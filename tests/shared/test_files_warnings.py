@@ -100,6 +100,8 @@ LOAD_DOUBTS = [
     ("10,2000,100", "10,2000,690", "load L1, column profile", "the piece with its shelf 705 mm"),
     ("10,2000,100", "1,3200,100", "load L1, column profile", "too small a shelf for one piece"),
     ("10,2000,100", "100,60000,100", "load L1, column profile", "needs 20 layers"),
+    # One piece a layer of 100 + 15 mm: six make 690 mm of 700, a seventh is too many.
+    ("10,2000,100", "7,21000,100", "load L1, column profile", "needs 7 layers of 115 mm in 700 mm"),
 ]
 
 
@@ -119,11 +121,22 @@ def test_a_material_that_does_not_stand_its_profile_is_warned_of_and_no_fault(
     assert found == (["load L1, column max_temperature"] if warned else [])
 
 
-def test_a_load_that_may_ride_in_a_cooler_firing_is_not_warned_of(tmp_path: Path) -> None:
-    ride = '[[profiles]]\nid = "soft"\nwork = "bisque"\nshares_with = ["bisque-04"]\n'
-    ride += "segments = [{ rate = 60, to = 900 }]\n"
+def test_a_load_that_just_fits_is_not_warned_of(tmp_path: Path) -> None:
+    assert warnings_of(write_quayside(tmp_path, loads=exchanged(LOADS, ("10,2000,100", "6,18000,100")))) == []
+
+
+@pytest.mark.parametrize(
+    ("opened", "warned"),
+    [("unload_below = 90", False), ("unload_below = 91", True), ('unload = "hot"\nskill = "casting"', True)],
+)
+def test_a_load_may_be_a_guest_in_a_cooler_firing_that_is_unloaded_as_its_own(
+    tmp_path: Path, opened: str, warned: bool
+) -> None:
+    host = '[[profiles]]\nid = "soft"\nwork = "bisque"\nshares_with = ["bisque-04"]\n'
+    host += opened + '\nsegments = [{ rate = 60, to = 900, hold = "0:10", hold_up_to = "3:00" }]\n'
     loads = "id,profile,footprint_cm2,height_mm,mass_kg,max_temperature\nL1,bisque-04,100,80,2,950\n"
-    assert warnings_of(write_quayside(tmp_path, profiles=f"{PROFILES}\n{ride}", loads=loads)) == []
+    found = warnings_of(write_quayside(tmp_path, profiles=f"{PROFILES}\n{host}", loads=loads))
+    assert [warning.place for warning in found] == (["load L1, column max_temperature"] if warned else [])
 
 
 def test_what_has_passed_is_told_only_where_the_present_is_known(tmp_path: Path) -> None:

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 import tomli
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, Phase, given, settings
 
 from shared.errors import FolderError, RequestError
 from shared.files import read_folder, write_fitted, write_folder
@@ -26,7 +26,10 @@ def contents(folder: Path) -> dict[str, bytes]:
     return {path.name: path.read_bytes() for path in sorted(folder.iterdir())}
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+# Explaining a failure takes minutes with data as large as these.
+@settings(
+    max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow], phases=set(Phase) - {Phase.explain}
+)
 @given(studios())
 def test_what_is_written_is_read_back_the_same(made: tuple[Studio, tuple[Load, ...]]) -> None:
     studio, loads = made
@@ -44,6 +47,15 @@ def test_the_example_is_read_back_the_same_and_written_with_offsets(tmp_path: Pa
     assert "from = 2026-11-30T12:00:00+00:00" in written
     assert "2026-12-04T17:00:00+00:00" in (tmp_path / "new" / "loads.csv").read_text()
     assert sorted(contents(tmp_path / "new")) == ["loads.csv", "profiles.toml", "studio.toml"]
+
+
+@pytest.mark.parametrize(("minutes", "cell"), [(90, "1.5"), (20, "0:20"), (1440, "24"), (0.5, "0.008333333"), (0, "0")])
+def test_hours_are_written_as_people_write_them(tmp_path: Path, minutes: float, cell: str) -> None:
+    studio, loads = read_folder(write_quayside(tmp_path))
+    write_folder(tmp_path / "new", studio, [*loads[:3], loads[3].model_copy(update={"gap_minutes": minutes})])
+    last = (tmp_path / "new" / "loads.csv").read_text().splitlines()[-1].split(",")
+    assert last[-4] == cell
+    assert read_folder(tmp_path / "new")[1][3].gap_minutes == pytest.approx(minutes)
 
 
 def test_a_file_that_says_the_same_already_keeps_its_comments(tmp_path: Path) -> None:
