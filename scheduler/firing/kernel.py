@@ -5,7 +5,8 @@ tree from its leaves to the chamber in O(N), and so knows the sensor's next read
 follows the set point comes out exactly, and is then clipped to what the elements give. Fluxes between the new
 temperatures move enthalpy, hence energy is conserved to rounding whatever the step.
 
-Everything here is plain arithmetic on arrays so that numba compiles and caches it; `simulate` is the door.
+Everything here is plain arithmetic on arrays so that numba compiles and caches it; `simulate` is the door. The cache
+notices changes of this file only, so every constant that is compiled in stands here.
 """
 
 from __future__ import annotations
@@ -18,12 +19,22 @@ import numpy as np
 from numba import njit
 from numpy.typing import NDArray
 
-from scheduler.firing.materials import STEFAN_BOLTZMANN, TABLE_CELLS, TABLE_LOW_C, TABLE_STEP_K
-
 Floats = NDArray[np.float64]
 
 REACHED, STALLED, TOO_LONG, NEVER_COOL = 0, 1, 2, 3
 """How a firing ends: all targets reached; a target not reached; longer than ``LONGEST_S``; never cool enough."""
+
+TABLE_LOW_C = -60.0
+"""First temperature of every enthalpy table [°C]: the coldest room that a studio folder may name."""
+
+TABLE_STEP_K = 5.0
+"""Spacing of the enthalpy tables [K]: fine enough that boiling at 95 to 105 °C has cells of its own."""
+
+TABLE_CELLS = 400
+"""Cells of every enthalpy table [-]: up to 1940 °C, above anything an electric kiln reaches."""
+
+STEFAN_BOLTZMANN = 5.670374419e-8
+"""Stefan-Boltzmann constant [W/m²K⁴]; CODATA 2018."""
 
 KELVIN = 273.15
 CONVECTION = 8.0
@@ -39,12 +50,12 @@ POWER_ON_BRICK = 0.5
 WARE_AREA_LIMIT = 1.5
 """Most surface that ware shows to the chamber, by inside surface [-]: stacked pieces hide each other [CP]."""
 SHELF_M2_PER_KG = 2.0 / (2200.0 * 0.014)
-"""Both faces of a 14 mm cordierite-mullite shelf [m²/kg]; see ``materials``."""
+"""Both faces of a 14 mm cordierite-mullite shelf of 2200 kg/m³ [m²/kg]; typical of makers' sheets, 2000 to 2400 [M]."""
 DISCHARGE = 0.6
 """Discharge coefficient of cracks [-]; sharp-edged openings, any hydraulics text [M]."""
 CRACK_VIEW = 0.25
-"""Share of the radiation that passes a crack [-]: cracks are deep and crooked; a slot five times as deep as wide passes
-about a quarter (view factor of parallel strips, Incropera & DeWitt table 13.1) [C]."""
+"""Share of the radiation that passes a crack [-]: cracks are deep and crooked. Straight through a slot five times as
+deep as wide goes a tenth (crossed strings: sqrt(1 + 5²) - 5) [C], the rest by reflection [CP]."""
 LID_EXCHANGE = 0.07
 """Exchange flow of an open lid: V = 0.07 A sqrt(g D ΔT/T), from Q = 0.055 sqrt(g D^5 Δρ/ρ) for a thin horizontal
 opening (Epstein, J. Heat Transfer 110 (1988) 885) [M]; a door on the front exchanges more, so this is cautious."""
@@ -99,7 +110,10 @@ _Function = TypeVar("_Function", bound=Callable[..., Any])
 
 def _compiled(function: _Function) -> _Function:
     """Compile at the first call and keep the machine code beside the source, for the next process."""
-    return cast(_Function, njit(cache=True, error_model="numpy")(function))
+    try:
+        return cast(_Function, njit(cache=True, error_model="numpy")(function))
+    except RuntimeError:  # no folder that can be written: compile in every process, which takes seconds
+        return cast(_Function, njit(error_model="numpy")(function))
 
 
 @_compiled

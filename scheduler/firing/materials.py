@@ -12,19 +12,8 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
+from scheduler.firing.kernel import TABLE_CELLS, TABLE_LOW_C, TABLE_STEP_K
 from shared.kilns import Brick
-
-TABLE_LOW_C = -60.0
-"""First temperature of every enthalpy table [°C]: the coldest room that a studio folder may name."""
-
-TABLE_STEP_K = 5.0
-"""Spacing of the enthalpy tables [K]: fine enough that boiling at 95 to 105 °C has cells of its own."""
-
-TABLE_CELLS = 400
-"""Cells of every enthalpy table [-]: up to 1940 °C, above anything an electric kiln reaches."""
-
-STEFAN_BOLTZMANN = 5.670374419e-8
-"""Stefan-Boltzmann constant [W/m²K⁴]; CODATA 2018."""
 
 WATER_TO_STEAM_J_PER_KG = 2.59e6
 """Liquid water at 20 °C to steam at 100 °C, 1 atm [J/kg]; 2591.5 kJ/kg, CoolProp (IAPWS-95) [V]."""
@@ -226,12 +215,6 @@ COPPER = Ware("copper and its enamel", 1.5, 300.0, 8900.0, "copper")
 SILVER = Ware(
     "silver metal clay", 3.0, 100.0, 8000.0, "silver", changes=(Change(0.05 * WATER_TO_STEAM_J_PER_KG, 95.0, 125.0),)
 )
-
-SHELF_THICKNESS_MM = 14.0
-"""Kiln shelf [mm]; common practice."""
-
-SHELF_DENSITY = 2200.0
-"""Cordierite-mullite [kg/m³]; typical of makers' sheets [M], 2000 to 2400."""
 
 _KINDS: tuple[tuple[tuple[str, ...], Ware], ...] = (
     (("burnout", "flask", "invest", "casting", "dewax"), FLASKS),

@@ -218,7 +218,7 @@ class FineFiring:
         if done.status < 0 or not done.success or (until is not None and done.status != 1):
             raise RuntimeError(f"the reference does not get to {until}: {done.message}")
         self.y = done.y[:, -1]
-        if self.watch:
+        if self.watch and done.sol is not None:
             at = np.arange(0.0, float(done.t[-1]), 60.0)
             self.seen += list(zip((self.now + at).tolist(), self.reading(done.sol(at)).tolist(), strict=True))
         self.now += float(done.t[-1])

@@ -15,7 +15,6 @@ from scipy.optimize import brentq
 from scipy.special import erfinv
 
 from scheduler.firing import kernel
-from scheduler.firing.materials import TABLE_CELLS, TABLE_LOW_C, TABLE_STEP_K
 from scheduler.firing.network import WALL_CELLS, WALL_GROWTH, build_network, cell_depths, geometric_resistance
 from scheduler.firing.simulate import simulate_afresh
 
@@ -58,7 +57,7 @@ class Slab:
         self.p = np.ones(kernel.SCALARS)
         self.p[kernel.P_ROOM] = start_c
         self.p[kernel.P_SHELF_KG] = lump_j_per_k / 1000.0
-        self.linear = 1000.0 * (TABLE_LOW_C + TABLE_STEP_K * np.arange(TABLE_CELLS + 1))
+        self.linear = 1000.0 * (kernel.TABLE_LOW_C + kernel.TABLE_STEP_K * np.arange(kernel.TABLE_CELLS + 1))
         self.s = np.full(kernel.STATE_SIZE, start_c)
         self.s[[kernel.H_SHELF, kernel.H_SKIN, kernel.H_CORE]] = 1000.0 * start_c
         self.s[kernel.WARE_KG] = 1e-3

@@ -8,13 +8,12 @@ from chemicals.heat_capacity import Cp_dict_JANAF_liquid, Cp_dict_PerryI
 from chemicals.identifiers import MW
 from ht.insulation import refractories, refractory_VDI_Cp, refractory_VDI_k
 
+from scheduler.firing.kernel import TABLE_LOW_C, TABLE_STEP_K
 from scheduler.firing.materials import (
     FLASKS,
     GREENWARE,
     GYPSUM_TO_ANHYDRITE_J_PER_KG,
     HEAT_CAPACITIES,
-    TABLE_LOW_C,
-    TABLE_STEP_K,
     WALLS,
     ware_enthalpy,
     ware_for,
