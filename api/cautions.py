@@ -68,7 +68,7 @@ def named_caution(key: str, formats: Formats) -> Caution:
 
 def alarm_at(shown: FiringOnDay) -> int:
     """When a kiln that still heats is switched off [min]: half an hour after the latest likely end."""
-    likely = shown.firing.hot_until_between
+    likely = shown.hot_until_between
     return (likely[1] if likely else shown.firing.hot_until) + ALARM_MARGIN_MINUTES
 
 

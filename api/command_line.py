@@ -171,6 +171,51 @@ def audit(
         raise typer.Exit(BREACHES)
 
 
+@app.command()
+def fit(
+    folder: Folder,
+    kiln: Annotated[str, typer.Argument(metavar="KILN", help="Id of the kiln.")],
+    logs: Annotated[list[Path], typer.Argument(metavar="LOG...", help="Recorded firings, CSV.")],
+    profile: Annotated[
+        list[str] | None,
+        typer.Option("--profile", help="What was fired: once, or once a log; else read off the log's name."),
+    ] = None,
+    mass: Annotated[
+        list[float] | None,
+        typer.Option("--mass", metavar="KG", min=0.001, max=5000, help="Weighed ware: once, or once a log."),
+    ] = None,
+    size: Annotated[list[float] | None, typer.Option("--size", min=0.001, help="Largest piece: likewise.")] = None,
+    layers: Annotated[list[int] | None, typer.Option("--layers", min=1, max=100, help="Shelves: likewise.")] = None,
+    plot: Annotated[Path | None, typer.Option("--plot", metavar="FILE", help="Draw logs and model, SVG.")] = None,
+    write: Annotated[bool, typer.Option("--write", help="Put the factors into studio.toml.")] = False,
+) -> None:
+    """Fit a kiln's thermal model to recorded firings."""
+    from api.fitting import FiredAs, fit_logs
+    from api.formats import Formats
+    from api.printing.fit_text import fit_text
+    from api.requests import kiln_named
+    from api.words import read_words
+    from shared.files import read_folder, write_fitted
+
+    studio, _ = read_folder(folder)
+    words = read_words()
+    formats = Formats(studio, words)
+    fired_as = FiredAs(profile or (), mass or (), size or (), layers or ())
+    outcome = fit_logs(studio, kiln_named(studio, kiln), logs, fired_as)
+    print(fit_text(outcome, formats), end="")
+    if plot is not None:
+        from api.sheets.fit_plot import fit_plot
+        from api.sheets.writing import write_text
+
+        write_text(plot, fit_plot(outcome, formats))
+        print(words("command.wrote", file=plot), file=sys.stderr)
+    if write:
+        write_fitted(folder, kiln, outcome.fit.fitted)
+        print(words("fit.written", kiln=kiln, file=folder / "studio.toml"))
+    else:
+        print(words("fit.not_written"))
+
+
 def run(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code; every error is written in words on standard error."""
     try:

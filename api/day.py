@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property
 
+from api.single_firing import firing_request
 from scheduler.audit import AuditedPlan
+from scheduler.firing.bands import Band, Spread, firing_band
 from scheduler.firing.course import Course
 from shared.calendar import OnDuty, Span, on_duty
 from shared.clock import Minute, local_time, wall_minute
@@ -50,6 +52,7 @@ class FiringOnDay:
         Stretches in which it heats while nobody is there.
     """
 
+    studio: Studio
     firing: Firing
     kiln: Kiln
     profile: Profile
@@ -86,6 +89,25 @@ class FiringOnDay:
             return self.firing.hot_until
         last = self.profile.segments(self.firing.size_row)[-1]
         return max(self.firing.hot_until, self.firing.target_at + int(last.longest_hold_minutes))
+
+    @property
+    def hot_until_between(self) -> tuple[Minute, Minute] | None:
+        """Between when the elements go off in eight firings of ten; None for hot work, where people end it."""
+        return None if self.hot else self.firing.hot_until_between or self._between(self._band.hot)
+
+    @property
+    def safe_between(self) -> tuple[Minute, Minute]:
+        """Between when it is safe to open, or ready for its session, in eight firings of ten."""
+        return self.firing.safe_between or self._between(self._band.safe)
+
+    @cached_property
+    def _band(self) -> Band:
+        ware_kg, layers = sum(load.mass_kg for load in self.loads), len(self.layers)
+        return firing_band(firing_request(self.studio, self.kiln, self.profile, self.firing.size_row, ware_kg, layers))
+
+    def _between(self, spread: Spread) -> tuple[Minute, Minute]:
+        start_at = self.firing.start_at
+        return start_at + int(spread.low_minutes), start_at + -int(-spread.high_minutes // 1)
 
     def temperature_at(self, minute: Minute) -> float:
         """The expected temperature [°C] at a moment between the start and the end of the computed course."""
@@ -221,6 +243,7 @@ class Day:
         ]
         skill = profile.skill if profile.unload == "hot" else None
         return FiringOnDay(
+            studio=self.studio,
             firing=firing,
             kiln=kiln,
             profile=profile,

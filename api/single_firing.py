@@ -42,16 +42,24 @@ def compute_firing(
     """
     row = row_asked_for(profile, size)
     on_layers = kiln.full_layers if layers is None else layers
-    request = FiringRequest(
+    ware_kg = kiln.furniture_for(on_layers) if mass_kg is None else mass_kg
+    request = firing_request(studio, kiln, profile, row, ware_kg, on_layers)
+    return SingleFiring(kiln, profile, row, request, simulate_one(request), mass_kg is not None)
+
+
+def firing_request(
+    studio: Studio, kiln: Kiln, profile: Profile, row: int | None, ware_kg: float, layers: int
+) -> FiringRequest:
+    """What the thermal model is asked: a charge of ``ware_kg`` [kg] on ``layers`` shelves, with the least holds."""
+    return FiringRequest(
         kiln=kiln,
         work=profile.work,
         segments=profile.segments(row),
         unload_hot=profile.unload == "hot",
         vented=profile.vent and kiln.vented,
-        ware_kg=kiln.furniture_for(on_layers) if mass_kg is None else mass_kg,
-        layers=on_layers,
+        ware_kg=ware_kg,
+        layers=layers,
         room_c=studio.place.room_c,
         unload_below_c=studio.unload_below_c(profile),
         load_below_c=studio.rules.load_below_c,
     )
-    return SingleFiring(kiln, profile, row, request, simulate_one(request), mass_kg is not None)

@@ -9,6 +9,7 @@ from api.printing.columns import heading, paragraph, row
 from api.printing.plot import plot
 from api.single_firing import SingleFiring
 from api.words import Words
+from scheduler.firing.bands import firing_band
 from shared.profiles import Segment
 from shared.studio import Studio
 from shared.units import degree_span, degrees
@@ -58,6 +59,7 @@ def course_text(single: SingleFiring, studio: Studio, words: Words) -> str:
     ]
     for minutes, label, text in sorted(moments, key=lambda moment: moment[0]):
         lines += row(label, formats.duration(minutes), text)
+    lines += row("", "", _band_text(single, formats))
     lines += row(words("plan.label_takes"), f"{course.kwh:.1f} kWh", _mean_text(single, words))
     lines += ["", plot(course.temperature_c.tolist(), course.step_minutes, unit, _marks(single, formats), width=84)]
     lines += ["", *paragraph(words("standing.not_safe"))]
@@ -80,12 +82,16 @@ def course_json(single: SingleFiring, studio: Studio) -> str:
         stalled = course.stalled_at_c
         head["stalled_at"] = None if stalled is None or stalled != stalled else round(degrees(stalled, unit), 1)
         return json.dumps(head, indent=2) + "\n"
+    band = firing_band(single.request)
     body = {
         "target_hours": _hours(course.target_minutes),
         "hot_hours": _hours(course.hot_minutes),
         "safe_hours": _hours(course.safe_minutes),
         "cold_hours": _hours(course.cold_minutes),
         "kwh": round(course.kwh, 2),
+        "hot_hours_between": [_hours(band.hot.low_minutes), _hours(band.hot.high_minutes)],
+        "safe_hours_between": [_hours(band.safe.low_minutes), _hours(band.safe.high_minutes)],
+        "may_fail": band.may_fail,
         "segments": [
             {
                 "rate": "full"
@@ -127,6 +133,17 @@ def _rate_text(segment: Segment, before_c: float, formats: Formats, single: Sing
     if segment.rate_k_per_hour is None:
         return formats.words("firing.full_up" if segment.to_c >= before_c else "firing.full_down")
     return formats.rate(segment.rate_k_per_hour, formats.studio.controller_unit(single.kiln))
+
+
+def _band_text(single: SingleFiring, formats: Formats) -> str:
+    """How sure the times are."""
+    band = firing_band(single.request)
+    key = "fire.band_edge" if band.may_fail else "fire.band"
+    return formats.words(
+        key,
+        off=f"{formats.duration(band.hot.low_minutes)}–{formats.duration(band.hot.high_minutes)}",
+        safe=f"{formats.duration(band.safe.low_minutes)}–{formats.duration(band.safe.high_minutes)}",
+    )
 
 
 def _mean_text(single: SingleFiring, words: Words) -> str:

@@ -52,9 +52,9 @@ def opening_lines(shown: FiringOnDay, formats: Formats, day: date) -> list[str]:
     off = row(
         words("plan.label_off"),
         formats.clock(firing.hot_until, day),
-        words("firing.off_hot" if shown.hot else "firing.off_rest") + band_text(firing.hot_until_between, formats, day),
+        words("firing.off_hot" if shown.hot else "firing.off_rest") + band_text(shown.hot_until_between, formats, day),
     )
-    safe_band = band_text(firing.safe_between, formats, day)
+    safe_band = band_text(shown.safe_between, formats, day)
     people = people_text(shown.unloaded_by, formats, day)
     opening = formats.stretch(firing.unload_at, firing.out_at, day)
     if shown.hot:

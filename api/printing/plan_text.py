@@ -116,6 +116,7 @@ def _cautions_block(met: dict[str, Caution], formats: Formats) -> list[str]:
     for caution in met.values():
         text = caution.text if caution.text == caution.name else f"{caution.name}: {caution.text}"
         lines += paragraph(text, indent=2, hanging=2)
+    lines += paragraph(formats.words("plan.likely"), indent=2, hanging=2)
     lines += paragraph(formats.words("standing.not_safe"), indent=2, hanging=2)
     return lines + paragraph(formats.words("standing.electrical"), indent=2, hanging=2)
 

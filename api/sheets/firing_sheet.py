@@ -117,7 +117,7 @@ def _moments(shown: FiringOnDay, formats: Formats, day: date) -> tuple[Moment, .
         moment(
             "ready_from" if shown.hot else "safe_from",
             firing.safe_at,
-            (held if shown.hot else under) + band_text(firing.safe_between, formats, day),
+            (held if shown.hot else under) + band_text(shown.safe_between, formats, day),
         ),
         moment(
             "session_at" if shown.hot else "open_at",

@@ -5,13 +5,11 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
-from markupsafe import Markup
-
 from api.day import Day, KilnDay
 from api.formats import Formats
 from api.people import duty_text
 from api.printing.plan_text import next_text, outage_texts, proof_text
+from api.sheets.environment import template_environment
 from api.sheets.firing_sheet import firing_sheet
 from api.sheets.lanes import lanes
 from api.sheets.overview import circuit_rows, late_texts, task_rows
@@ -51,6 +49,21 @@ def write_sheets(day: Day, formats: Formats, folder: Path, pdf: bool = False) ->
     return tuple(written)
 
 
+def write_text(path: Path, text: str) -> None:
+    """Write a file that a person named.
+
+    Raises
+    ------
+    FolderError
+        If it cannot be written.
+    """
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        problem = f"cannot be written: {error.strerror}"
+        raise FolderError([Fault(str(path), "", problem, "name a file that you may write")]) from None
+
+
 def file_name(kiln_id: str) -> str:
     """A kiln's id as part of a file's name; ids with other signs get them replaced, and stay distinct.
 
@@ -58,16 +71,6 @@ def file_name(kiln_id: str) -> str:
     ('K1', 'big_20kiln_2f2')
     """
     return re.sub(r"[^A-Za-z0-9-]", lambda sign: f"_{ord(sign[0]):x}", kiln_id)
-
-
-def css_text(text: str) -> Markup:
-    """A text as a CSS string, every sign escaped that could end it.
-
-    >>> str(css_text('K1 "x"'))
-    '"K1\\\\20 \\\\22 x\\\\22 "'
-    """
-    escaped = re.sub(r"[^A-Za-z0-9]", lambda sign: f"\\{ord(sign[0]):x} ", text)
-    return Markup(f'"{escaped}"')
 
 
 def kiln_page(day: Day, kiln_day: KilnDay, formats: Formats) -> str:
@@ -135,21 +138,22 @@ def pdf_of(page: str) -> bytes:
 
 
 def _render(template: str, day: Day, formats: Formats, **values: object) -> str:
-    environment = Environment(
-        loader=PackageLoader("api", "templates"),
-        autoescape=select_autoescape(["html"]),
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters["css_text"] = css_text
     words = formats.words
-    made = words("sheet.made", made=formats.clock(day.plan.made_at), audited=words("plan.audited"))
-    return environment.get_template(template).render(
-        words=words,
-        studio=day.plan.studio,
-        long_day=formats.long_day(day.date),
-        duties=duty_text(day.duties, formats, day.date),
-        made=made,
-        **values,
+    made = words(
+        "sheet.made",
+        made=formats.clock(day.plan.made_at),
+        likely=words("plan.likely"),
+        audited=words("plan.audited"),
+    )
+    return (
+        template_environment()
+        .get_template(template)
+        .render(
+            words=words,
+            studio=day.plan.studio,
+            long_day=formats.long_day(day.date),
+            duties=duty_text(day.duties, formats, day.date),
+            made=made,
+            **values,
+        )
     )

@@ -1,0 +1,31 @@
+"""The templates' environment: everything escaped, nothing undefined."""
+
+from __future__ import annotations
+
+import re
+
+from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from markupsafe import Markup
+
+
+def template_environment() -> Environment:
+    """The environment that all sheets and drawings are rendered in."""
+    environment = Environment(
+        loader=PackageLoader("api", "templates"),
+        autoescape=select_autoescape(["html", "svg"]),
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["css_text"] = css_text
+    return environment
+
+
+def css_text(text: str) -> Markup:
+    r"""A text as a CSS string, every sign escaped that could end it.
+
+    >>> print(css_text('K1 "x"'))
+    "K1\20 \22 x\22 "
+    """
+    escaped = re.sub(r"[^A-Za-z0-9]", lambda sign: f"\\{ord(sign[0]):x} ", text)
+    return Markup(f'"{escaped}"')
