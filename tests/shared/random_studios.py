@@ -20,7 +20,7 @@ RecordT = TypeVar("RecordT", bound=Record)
 # Line breaks and everything that prints; other control letters are no text.
 LETTERS = st.characters(codec="utf-8", exclude_categories=["Cc", "Cs", "Zl", "Zp"], include_characters="\n\t")
 LABELS = st.text(LETTERS, min_size=1, max_size=20).filter(lambda text: text.strip() != "")
-NOTES = st.text(LETTERS, max_size=30)
+NOTES = st.text(LETTERS, max_size=30).map(str.strip)
 IDS = st.from_regex(r"[A-Za-z0-9#é.][A-Za-z0-9 #é._/-]{0,8}[A-Za-z0-9]", fullmatch=True)
 TIMES_OF_DAY = st.integers(0, 1439).map(lambda m: f"{m // 60:02d}:{m % 60:02d}")
 DURATIONS = st.one_of(
