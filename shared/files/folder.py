@@ -17,7 +17,7 @@ from shared.files.toml_writing import profiles_text, studio_text
 from shared.files.values import clipped
 from shared.loads import Load
 from shared.profiles import Profile
-from shared.studio import Place, Prices, Rules, Studio, Tariff
+from shared.studio import Prices, Rules, Studio, Tariff
 
 STUDIO_FILE, PROFILES_FILE, LOADS_FILE = "studio.toml", "profiles.toml", "loads.csv"
 FILES = (STUDIO_FILE, PROFILES_FILE, LOADS_FILE)
@@ -69,6 +69,8 @@ def _understood(texts: Mapping[str, str | None], lists: Mapping[str, FaultList])
 def write_folder(path: Path, studio: Studio, loads: Sequence[Load]) -> None:
     """Write a studio folder so that ``read_folder`` gives the same studio and loads.
 
+    Temperatures are written to a millionth of a degree in the studio's unit.
+
     A file that says the same already is left as it is, with its comments. Each other file is replaced as a whole,
     and none is before all of them are safe on the disk and have been read back. The folder is made if need be.
 
@@ -87,7 +89,7 @@ def write_folder(path: Path, studio: Studio, loads: Sequence[Load]) -> None:
     }
     lists = {name: FaultList(name) for name in FILES}
     _understood({name: decoded(text.encode(), lists[name]) for name, text in texts.items()}, lists)
-    kept = _unchanged(path, studio.place, texts)
+    kept = _unchanged(path, texts)
     try:
         path.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -95,20 +97,16 @@ def write_folder(path: Path, studio: Studio, loads: Sequence[Load]) -> None:
     write_whole({path / name: text for name, text in texts.items() if name not in kept})
 
 
-def _unchanged(path: Path, place: Place, texts: dict[str, str]) -> set[str]:
+def _unchanged(path: Path, texts: dict[str, str]) -> set[str]:
     """The files there that mean already what their new text says."""
     try:
         studio, loads = read_folder(path)
     except FolderError:
         return set()
-    old = studio.place
-    if (old.temperature, old.timezone) != (place.temperature, place.timezone):
-        # Another unit or zone changes what a file means although its words stay.
-        return set()
     there = {
         STUDIO_FILE: studio_text(studio),
         PROFILES_FILE: profiles_text(studio),
-        LOADS_FILE: loads_text(loads, old.temperature, old.zone),
+        LOADS_FILE: loads_text(loads, studio.place.temperature, studio.place.zone),
     }
     return {name for name, text in there.items() if text == texts[name]}
 
