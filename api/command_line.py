@@ -66,6 +66,7 @@ def plan(
     from api.printing.plan_text import plan_text
     from api.progress import ProgressLine
     from api.requests import day_asked_for, kiln_named, plan_begin
+    from api.single_firing import warm_up
     from api.words import read_words
     from scheduler.audit import prove
     from scheduler.planning import door
@@ -78,6 +79,8 @@ def plan(
     only = None if kiln is None else kiln_named(studio, kiln).id
     progress = ProgressLine(sys.stderr, words)
     settings = door.Settings(seconds=None if work is not None else seconds, work_limit=work, seed=seed, workers=workers)
+    progress.say(words("progress.preparing"))
+    warm_up(studio)
     made = door.plan(
         studio,
         loads,

@@ -42,13 +42,17 @@ class ProgressLine:
 
     def __call__(self, report: ProgressReport) -> None:
         """Show a report."""
-        text = self._text(report)
+        if self.stream.isatty() or report.seconds - self._last_seconds >= PLAIN_LINE_SECONDS:
+            self.say(self._text(report))
+            self._last_seconds = report.seconds
+
+    def say(self, text: str) -> None:
+        """Show a text in the line's place."""
         if self.stream.isatty():
             self.stream.write("\r" + text.ljust(self._width))
             self._width = len(text)
-        elif report.seconds - self._last_seconds >= PLAIN_LINE_SECONDS:
+        else:
             self.stream.write(text + "\n")
-            self._last_seconds = report.seconds
         self.stream.flush()
 
     def close(self) -> None:

@@ -47,6 +47,17 @@ def compute_firing(
     return SingleFiring(kiln, profile, row, request, simulate_one(request), mass_kg is not None)
 
 
+def warm_up(studio: Studio) -> None:
+    """Compute one firing, so that the thermal model is compiled before the planner's clock runs.
+
+    The compiled code is kept on disk: it takes its ten seconds or more only after an install.
+    """
+    pairs = ((kiln, profile) for kiln in studio.kilns for profile in studio.profiles if profile.work in kiln.work)
+    first = next(pairs, None)
+    if first is not None:
+        compute_firing(studio, *first, mass_kg=None, size=None, layers=None)
+
+
 def firing_request(
     studio: Studio, kiln: Kiln, profile: Profile, row: int | None, ware_kg: float, layers: int
 ) -> FiringRequest:
