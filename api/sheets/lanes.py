@@ -11,7 +11,7 @@ from api.ticks import hour_ticks
 from shared.clock import Minute
 
 WIDTH = 720.0
-LEFT, RIGHT, TOP = 104.0, 712.0, 18.0
+LEFT, RIGHT, TOP = 104.0, 712.0, 24.0
 LANE, CURVE = 45.0, 17.0
 """Height of a lane and of the curve in it [SVG user units]."""
 
