@@ -21,6 +21,7 @@ from api.security import (
 )
 from api.storage.change_log import Author, record
 from api.storage.engine import Store
+from api.storage.studio_store import bump
 from api.storage.tables import Attempt, BookedLoad, Feed, Invitation, Person, SignedIn, Token
 
 INVITATION_DAYS = 7
@@ -224,6 +225,8 @@ def take_over_loads(session: Session, person: Person, owner: str, author: Author
         row.person_id = person.id
         row.version += 1
         record(session, author, "take over", "load", row.key, None, {"person": person.name, "version": row.version})
+    if mine:
+        bump(session, "live")
     return len(mine)
 
 

@@ -24,7 +24,7 @@ from shared.loads import Load
 from shared.plans import HoldMinutes, Plan
 from shared.profiles import Profile
 from shared.record import Record
-from shared.studio import Closed, Outage, Place, Prices, Quiet, Rules, Shift, Studio, Tariff
+from shared.studio import Absence, Closed, Outage, Place, Prices, Quiet, Rules, Shift, Studio, Tariff
 from shared.units import DurationMinutes, MinuteOfDay, RateKPerHour, TemperatureC
 
 RecordT = TypeVar("RecordT", bound=Record)
@@ -109,6 +109,7 @@ PART_MODELS: dict[str, type[Record]] = {
     "studio": Place,
     "shifts": Shift,
     "closed": Closed,
+    "absences": Absence,
     "circuits": Circuit,
     "kilns": Kiln,
     "outages": Outage,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
@@ -11,6 +12,7 @@ from sqlalchemy.orm import Session
 
 from api.storage.tables import BookedLoad, Meta, Person, StudioPart
 from api.wire import NAMED_PARTS, PART_MODELS, SINGLE_PARTS, restored, stored
+from shared.clock import minute_of
 from shared.errors import RequestError
 from shared.loads import Load
 from shared.record import Record
@@ -86,9 +88,23 @@ def load_of(row: BookedLoad) -> Load:
 
 
 def waiting_loads(session: Session) -> tuple[Load, ...]:
-    """The loads that wait to be fired, in the order in which they came."""
+    """The loads that wait to be fired, in the order in which they came; a stage that is done holds none up."""
     rows = session.scalars(select(BookedLoad).where(BookedLoad.state == WAITING).order_by(BookedLoad.id))
-    return tuple(load_of(row) for row in rows)
+    return tuple(next_stage(session, load_of(row)) for row in rows)
+
+
+def next_stage(session: Session, load: Load) -> Load:
+    """A load as the planner sees it: an earlier stage that is fired becomes the time from which it is ready."""
+    if load.after is None:
+        return load
+    earlier = session.scalar(select(BookedLoad).where(BookedLoad.key == load.after))
+    if earlier is None or earlier.state == WAITING:
+        return load
+    fired_at = [minute_of(earlier.fired_at) + math.ceil(load.gap_minutes)] if earlier.fired_at is not None else []
+    known = [load.ready] if load.ready is not None else []
+    values = {key: getattr(load, key) for key in load.model_fields_set - {"after", "gap_minutes"}}
+    ready = max(known + fired_at, default=None)
+    return Load(**values | ({"ready": ready} if ready is not None else {}))
 
 
 def next_position(session: Session, kind: str) -> int:

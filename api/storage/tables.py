@@ -151,6 +151,7 @@ class BookedLoad(Row):
     version: Mapped[int] = mapped_column(default=1)
     booked_at: Mapped[datetime]
     dried_at: Mapped[datetime | None]
+    fired_at: Mapped[datetime | None]
     collected_at: Mapped[datetime | None]
 
 

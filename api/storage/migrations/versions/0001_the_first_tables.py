@@ -119,6 +119,7 @@ def upgrade() -> None:
         sa.Column("version", sa.Integer(), nullable=False),
         sa.Column("booked_at", sa.DateTime(timezone=True), nullable=False),
         sa.Column("dried_at", sa.DateTime(timezone=True), nullable=True),
+        sa.Column("fired_at", sa.DateTime(timezone=True), nullable=True),
         sa.Column("collected_at", sa.DateTime(timezone=True), nullable=True),
         sa.ForeignKeyConstraint(["person_id"], ["people.id"], name=op.f("fk_loads_person_id_people")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_loads")),

@@ -1,0 +1,166 @@
+"""Solves in worker processes: one at a time, a newer one supersedes; a crash of one harms nothing else."""
+
+from __future__ import annotations
+
+import multiprocessing
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import datetime
+from multiprocessing.connection import Connection
+from multiprocessing.process import BaseProcess
+from typing import TYPE_CHECKING, Any
+
+from sqlalchemy import select
+
+from api.logs import log
+from api.storage.engine import Store
+from api.storage.tables import Job
+
+if TYPE_CHECKING:
+    from api.solving import SolveTask
+
+LIVE = ("running",)
+ENDED = ("done", "failed", "cancelled", "superseded", "interrupted")
+"""States in which a job stays."""
+
+KEPT_RUNS = 20
+"""How many jobs' progress is kept in memory [-]."""
+
+
+@dataclass
+class Run:
+    """The progress of one job, for those who watch it."""
+
+    job_id: int
+    process: BaseProcess
+    reports: list[dict[str, Any]] = field(default_factory=list)
+    ended: bool = False
+
+
+class Jobs:
+    """The solves of one service.
+
+    Parameters
+    ----------
+    store
+        Where jobs and plans are kept.
+    clock
+        What time it is.
+    niceness
+        How much workers stand back.
+    """
+
+    def __init__(self, store: Store, clock: Callable[[], datetime], niceness: int) -> None:
+        self._store, self._clock, self._niceness = store, clock, niceness
+        self._lock = threading.Lock()
+        self._runs: dict[int, Run] = {}
+        self._context = multiprocessing.get_context("forkserver")
+        self._context.set_forkserver_preload(["api.solving"])
+
+    def recover(self) -> None:
+        """Mark the jobs that an earlier service left running."""
+        with self._store.write() as session:
+            for job in session.scalars(select(Job).where(Job.state.in_(LIVE))):
+                job.state, job.ended_at = "interrupted", self._clock()
+                job.message = "the service stopped while it ran; ask again"
+
+    def ask(self, task: SolveTask, request: dict[str, Any]) -> int:
+        """Start a solve; one that runs is superseded. Returns the job's id."""
+        with self._lock:
+            with self._store.write() as session:
+                old = session.scalars(select(Job).where(Job.state.in_(LIVE))).all()
+                for job in old:
+                    job.state, job.ended_at = "superseded", self._clock()
+                new = Job(kind=task.kind, state="running", request=request, person_id=task.person_id, asked_at=task.at)
+                session.add(new)
+                session.flush()
+                job_id = new.id
+            for job in old:
+                self._end(job.id)
+            ours, theirs = self._context.Pipe()
+            process = self._context.Process(
+                target=_work,
+                args=(theirs, task, job_id, self._store.url.render_as_string(hide_password=False), self._niceness),
+                daemon=True,
+            )
+            process.start()
+            theirs.close()
+            run = Run(job_id, process)
+            self._runs[job_id] = run
+            for oldest in sorted(self._runs)[:-KEPT_RUNS]:
+                del self._runs[oldest]
+        threading.Thread(target=self._follow, args=(run, ours), name=f"job-{job_id}", daemon=True).start()
+        log("solve began", job=job_id, kind=task.kind)
+        return job_id
+
+    def cancel(self, job_id: int) -> bool:
+        """Stop a job; False if it has ended already."""
+        with self._lock, self._store.write() as session:
+            job = session.get(Job, job_id)
+            if job is None or job.state not in LIVE:
+                return False
+            job.state, job.ended_at = "cancelled", self._clock()
+            session.flush()
+            self._end(job_id)
+        return True
+
+    def run_of(self, job_id: int) -> Run | None:
+        """A job's progress, if this process has started it."""
+        return self._runs.get(job_id)
+
+    def running(self) -> int:
+        """How many solves run."""
+        return sum(not run.ended for run in list(self._runs.values()))
+
+    def close(self) -> None:
+        """Stop whatever runs."""
+        for run in list(self._runs.values()):
+            self._end(run.job_id)
+        for run in list(self._runs.values()):
+            run.process.join(timeout=5.0)
+
+    def _end(self, job_id: int) -> None:
+        run = self._runs.get(job_id)
+        if run is not None and run.process.is_alive():
+            run.process.kill()
+
+    def _follow(self, run: Run, pipe: Connection) -> None:
+        message: str | None = "the solver stopped unexpectedly; ask again"
+        try:
+            while True:
+                kind, said = pipe.recv()
+                if kind == "progress":
+                    run.reports.append(
+                        {"seconds": said.seconds, "cost": said.cost, "bound": said.bound, "note": said.note}
+                    )
+                else:
+                    message = said if kind == "failed" else None
+                    break
+        except (EOFError, OSError):
+            pass
+        finally:
+            pipe.close()
+            run.process.join(timeout=10.0)
+            try:
+                state = self._finish(run.job_id, message)
+                log("solve ended", job=run.job_id, state=state)
+            finally:
+                run.ended = True
+
+    def _finish(self, job_id: int, message: str | None) -> str:
+        with self._store.write() as session:
+            job = session.get(Job, job_id)
+            if job is None:
+                return "gone"
+            if job.state in LIVE:
+                job.state = "failed"
+                job.message = message or "the plan could not be kept; ask again"
+            job.ended_at = job.ended_at or self._clock()
+            return job.state
+
+
+def _work(pipe: Connection, task: SolveTask, job_id: int, data: str, niceness: int) -> None:
+    from api.solving import work
+
+    work(pipe, task, job_id, data, niceness)

@@ -1,0 +1,210 @@
+"""Notices: what people should look at, each raised once, with the re-plan that it offers."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from api.problems import not_there
+from api.security import Identity
+from api.service import Service
+from api.storage.change_log import Author, record
+from api.storage.plan_store import current
+from api.storage.tables import BookedLoad, FiringRecord, Notice, StoredPlan
+from scheduler.audit import AuditedPlan
+from scheduler.firing.tracking import Track
+from shared.clock import local_time, minute_of
+from shared.plans import Firing
+from shared.units import degrees
+
+BEHIND_MINUTES = 30.0
+"""From when on a firing counts as behind [min]; house choice: half of what a person notices on the day's sheet."""
+
+START_GRACE_MINUTES = 15
+"""How long after its time a start may be noted before it counts as not happened [min]; house choice."""
+
+LOADING_GRACE_MINUTES = 30
+"""The same for a loading, after the time that it should take [min]; house choice."""
+
+OVERSHOOT_K = 15.0
+"""How far above its profile's highest target a kiln may read before people are called [K]; common practice: a
+controller overshoots by a few kelvin, and a type K thermocouple of class 2 is good for 0.75 % (IEC 60584-1), which is
+9 K at 1200 °C."""
+
+
+def raise_notice(
+    session: Session,
+    key: str,
+    kind: str,
+    at: datetime,
+    text: str,
+    *,
+    kept: FiringRecord | None = None,
+    person_id: int | None = None,
+    offer: dict[str, Any] | None = None,
+) -> bool:
+    """Raise a notice, unless it has been raised already; for the staff where no person is named."""
+    if session.scalar(select(Notice.id).where(Notice.key == key)) is not None:
+        return False
+    session.add(
+        Notice(
+            key=key,
+            kind=kind,
+            at=at,
+            record_id=kept.id if kept is not None else None,
+            text=text,
+            offer=offer,
+            person_id=person_id,
+        )
+    )
+    record(session, Author(None, "the service", at), "raise", "notice", key, None, {"text": text})
+    return True
+
+
+def running_behind(session: Session, kept: FiringRecord, followed: Track, audited: AuditedPlan, now: datetime) -> None:
+    """A firing that is so far behind that what follows it is touched."""
+    if followed.behind_minutes < BEHIND_MINUTES or kept.expected_hot_until is None:
+        return
+    end = local_time(kept.expected_hot_until, audited.studio.place.zone)
+    raise_notice(
+        session, f"behind {kept.id} {int(followed.behind_minutes // 60)}", "behind", now,
+        f"Firing {kept.firing_id} in {kept.kiln} is {followed.behind_minutes:.0f} min behind its course; heating is "
+        f"now expected to end at {end:%a %H:%M}. Look at elements and fuses; re-plan if others wait for the kiln.",
+        kept=kept,
+        offer={"late": [{"firing": kept.firing_id, "hours": round(late_hours(kept), 2)}]},
+    )  # fmt: skip
+
+
+def late_hours(kept: FiringRecord) -> float:
+    """How much later than planned a firing's heating ends, as now expected [h]; never less than nothing."""
+    if kept.expected_hot_until is None:
+        return 0.0
+    return max(0.0, (kept.expected_hot_until - kept.planned["hot_until"]) / 60.0)
+
+
+def over_temperature(
+    session: Session, kept: FiringRecord, hottest_c: float, audited: AuditedPlan, firing: Firing, now: datetime
+) -> None:
+    """A kiln hotter than its profile ever wants it."""
+    studio = audited.studio
+    limit_c = studio.profile_by_id[firing.profile].peak_c(firing.size_row) + OVERSHOOT_K
+    if hottest_c <= limit_c:
+        return
+    unit = studio.place.temperature
+    raise_notice(
+        session, f"hot {kept.id}", "over temperature", now,
+        f"Firing {kept.firing_id} in {kept.kiln} reads {degrees(hottest_c, unit):.0f} °{unit}, its profile goes to "
+        f"{degrees(limit_c - OVERSHOOT_K, unit):.0f} °{unit}. Go and look now; if it still climbs, switch it off at "
+        "the isolator.",
+        kept=kept,
+    )  # fmt: skip
+
+
+def look_round(service: Service) -> int:
+    """Raise a notice for each loading and start that did not happen; returns how many are new."""
+    now = service.now()
+    minute = minute_of(now)
+    with service.store.read() as session:
+        publication = current(session)
+        if publication is None:
+            return 0
+        plan_id = publication.plan_id
+        audited = service.audited(session, plan_id)
+        known = {row.firing_id: row for row in session.scalars(
+            select(FiringRecord).where(FiringRecord.plan_id == plan_id))}  # fmt: skip
+    missing = [(firing, what) for firing in audited.plan.firings
+               if (what := _missing(firing, known.get(firing.id), audited, minute)) is not None]  # fmt: skip
+    if not missing:
+        return 0
+    raised = 0
+    with service.store.write() as session:
+        holds = current(session)
+        if holds is None or holds.plan_id != plan_id:
+            return 0
+        for firing, what in missing:
+            planned_at = local_time(firing.load_at if what == "not loaded" else firing.start_at,
+                                    audited.studio.place.zone)  # fmt: skip
+            hours = round((minute - (firing.load_at if what == "not loaded" else firing.start_at)) / 60.0 + 0.25, 2)
+            raised += raise_notice(
+                session, f"{what} {plan_id} {firing.id}", what, now,
+                f"Firing {firing.id} in {firing.kiln} was to be {what[4:]} at {planned_at:%a %H:%M}, and nobody has "
+                "noted that it was. Note it, or re-plan.",
+                kept=known.get(firing.id),
+                offer={"late": [{"firing": firing.id, "hours": hours}]},
+            )  # fmt: skip
+    return raised
+
+
+def _missing(firing: Firing, kept: FiringRecord | None, audited: AuditedPlan, minute: int) -> str | None:
+    kiln = audited.studio.kiln_by_id[firing.kiln]
+    if minute >= firing.out_at:
+        return None
+    if kept is None:
+        due = firing.load_at + kiln.load_minutes + LOADING_GRACE_MINUTES
+        return "not loaded" if minute > due and minute < firing.hot_until else None
+    if kept.state == "loaded" and minute > firing.start_at + START_GRACE_MINUTES:
+        return "not started"
+    return None
+
+
+def tell_people(session: Session, plan: StoredPlan, at: datetime) -> int:
+    """Tell each person whose load a published re-plan moves; returns how many loads that are."""
+    told = 0
+    for change in plan.notes.get("changes", ()):
+        row = session.scalar(select(BookedLoad).where(BookedLoad.key == change["load"]))
+        after = change["after"]
+        text = (
+            f"Load {change['load']} is now fired in {after['kiln']} and out at {_short(after['out_at'])}."
+            if after is not None
+            else f"Load {change['load']} has no place in the new plan; please talk to the studio."
+        )
+        if change["breaks_promise"]:
+            text += " That is later than promised."
+        person_id = row.person_id if row is not None else None
+        told += raise_notice(session, f"moved {plan.id} {change['load']}", "moved", at, text, person_id=person_id)
+    return told
+
+
+def _short(moment: str) -> str:
+    return moment[:16].replace("T", " ")
+
+
+def listed(service: Service, who: Identity, everything: bool) -> list[dict[str, Any]]:
+    """The notices that are somebody's to see: the staff's and one's own; those seen only if asked for."""
+    with service.store.read() as session:
+        asked = select(Notice).order_by(Notice.id.desc()).limit(500)
+        if not who.staff:
+            asked = asked.where(Notice.person_id == who.person_id)
+        if not everything:
+            asked = asked.where(Notice.seen_at.is_(None))
+        return [shown(notice) for notice in session.scalars(asked)]
+
+
+def seen(service: Service, who: Identity, notice_id: int) -> dict[str, Any]:
+    """Note that a notice has been seen."""
+    now = service.now()
+    with service.store.write() as session:
+        notice = session.get(Notice, notice_id) if 0 < notice_id < 2**31 else None
+        if notice is None or (not who.staff and notice.person_id != who.person_id):
+            raise not_there("notice", notice_id)
+        if notice.seen_at is None:
+            notice.seen_at = now
+            record(session, who.author(now), "see", "notice", notice.key, None, None)
+        return shown(notice)
+
+
+def shown(notice: Notice) -> dict[str, Any]:
+    """A notice as people see it."""
+    return {
+        "id": notice.id,
+        "kind": notice.kind,
+        "at": notice.at.isoformat(),
+        "text": notice.text,
+        "record": notice.record_id,
+        "person": notice.person_id,
+        "offer": notice.offer,
+        "seen_at": notice.seen_at.isoformat() if notice.seen_at is not None else None,
+    }

@@ -1,0 +1,356 @@
+"""Plans made, compared and published through the service; what a solve is given is put together here."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from api.consistency import check_whole
+from api.firings import current_plan_id, records_of_plan
+from api.notices import late_hours, tell_people
+from api.problems import ProblemError, not_there
+from api.requests import plan_begin
+from api.security import Identity
+from api.service import Service
+from api.solving import SolveTask
+from api.storage import plan_store
+from api.storage.plan_store import OPEN_STATES, current, plan_row
+from api.storage.studio_store import waiting_loads
+from api.storage.tables import BookedLoad, FiringRecord, Job, Publication, StoredPlan
+from api.wire import NAMED_PARTS, PART_MODELS, SINGLE_PARTS, read_record, restored_loads
+from scheduler.planning.door import Settings
+from scheduler.planning.events import Events, FiringLate
+from shared.clock import iso_text, local_time
+from shared.loads import Load
+from shared.plans import Plan
+from shared.studio import Studio
+
+LONGEST_SOLVE_S = 3600.0
+"""Longest search that a request may ask for [s]; house choice."""
+
+
+@dataclass(frozen=True, slots=True)
+class Effort:
+    """How long to search; rounds of work instead of seconds give the same plan every time."""
+
+    seconds: float | None = None
+    work: int | None = None
+    seed: int = 0
+
+    def settings(self, service: Service) -> Settings:
+        """The planner's settings."""
+        seconds = self.seconds if self.seconds is not None else service.settings.plan_seconds
+        return Settings(
+            seconds=None if self.work is not None else seconds,
+            work_limit=self.work,
+            seed=self.seed,
+            workers=service.settings.solver_threads,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class Supposed:
+    """What a what-if supposes: parts of the studio set or removed, loads added or cancelled."""
+
+    set: tuple[tuple[str, Mapping[str, Any]], ...] = ()
+    remove: tuple[tuple[str, str], ...] = ()
+    add: tuple[Mapping[str, Any], ...] = ()
+    cancel: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Happened:
+    """What a re-plan is told; what the service knows by itself is added to it."""
+
+    events: Events = field(default_factory=Events)
+    by_records: bool | None = None
+
+
+def ask_plan(service: Service, who: Identity, day: date | None, effort: Effort, request: dict[str, Any]) -> int:
+    """Plan afresh from a day on, tomorrow if none is named. Returns the job's id."""
+    with service.store.read() as session:
+        studio, loads = service.studio(session), waiting_loads(session)
+        _nothing_under_way(session)
+    now = service.minute()
+    first = day or date.fromordinal(local_time(now, studio.place.zone).date().toordinal() + 1)
+    _near(first, studio, now)
+    return _ask(service, who, "plan", studio, loads, plan_begin(first, now, studio), effort, request)
+
+
+def ask_what_if(
+    service: Service, who: Identity, day: date | None, effort: Effort, supposed: Supposed, request: dict[str, Any]
+) -> int:
+    """Plan as if the studio or its loads were otherwise; such a plan can be compared, not published."""
+    with service.store.read() as session:
+        studio, loads = service.studio(session), waiting_loads(session)
+    studio = _supposed_studio(studio, supposed)
+    gone = set(supposed.cancel)
+    unknown = gone - {load.id for load in loads}
+    if unknown:
+        raise not_there("waiting load", min(unknown))
+    added = tuple(read_record(Load, body, "load", studio.place) for body in supposed.add)
+    loads = (*(load for load in loads if load.id not in gone), *added)
+    check_whole(studio, loads)
+    now = service.minute()
+    first = day or date.fromordinal(local_time(now, studio.place.zone).date().toordinal() + 1)
+    _near(first, studio, now)
+    return _ask(service, who, "whatif", studio, loads, plan_begin(first, now, studio), effort, request)
+
+
+def ask_replan(service: Service, who: Identity, happened: Happened, effort: Effort, request: dict[str, Any]) -> int:
+    """Change the plan that holds as little as what has happened asks for. Returns the job's id."""
+    now = service.minute()
+    with service.store.read() as session:
+        plan_id = current_plan_id(session)
+        audited = service.audited(session, plan_id)
+        studio = service.studio(session)
+        waiting = {load.id: load for load in waiting_loads(session)}
+        states = {row.key: row.state for row in session.scalars(select(BookedLoad))}
+        kept = records_of_plan(session, plan_id)
+    by_records = happened.by_records if happened.by_records is not None else bool(kept)
+    plan = _as_it_went(audited.plan, kept, now) if by_records else audited.plan
+    fired = {load for firing in plan.firings for load in firing.loads if firing.out_at <= now}
+    before = tuple(
+        waiting.get(load.id, load)
+        for load in audited.loads.values()
+        if load.id in waiting or states.get(load.id) == "cancelled" or load.id in fired
+    )
+    known = {load.id for load in before}
+    plan = _without_strangers(plan, known)
+    told = happened.events
+    ids = {firing.id for firing in plan.firings}
+    late = {item.firing: item for item in told.late}
+    late |= {
+        name: FiringLate(name, late_hours(row))
+        for name, row in kept.items()
+        if name in ids and name not in late and row.state in OPEN_STATES and late_hours(row) > 0.0
+    }
+    events = Events(
+        down=told.down,
+        circuits_down=told.circuits_down,
+        late=tuple(item for item in late.values() if item.firing in ids),
+        add=tuple(load for name, load in waiting.items() if name not in known),
+        cancel=tuple(name for name in known if states.get(name) == "cancelled"),
+        absent=told.absent,
+        outcomes=told.outcomes,
+    )
+    return _ask(
+        service, who, "replan", studio, before, now, effort, request, plan=plan, events=events, based_on=plan_id
+    )
+
+
+def _as_it_went(plan: Plan, kept: Mapping[str, FiringRecord], now: int) -> Plan:
+    """The plan with what the records say: not loaded is still to do, opened is over."""
+    firings = []
+    for firing in plan.firings:
+        row = kept.get(firing.id)
+        if row is None and firing.load_at <= now:
+            continue
+        if row is not None and row.state == "opened":
+            if row.result == "refire":
+                continue
+            out_at = min(firing.out_at, now)
+            times = {"unload_at": out_at - firing.unload_minutes, "free_at": min(firing.free_at, max(out_at, now))}
+            firing = firing.model_copy(update=times)
+        firings.append(firing)
+    return plan.model_copy(update={"firings": tuple(firings)})
+
+
+def _without_strangers(plan: Plan, known: set[str]) -> Plan:
+    firings = []
+    for firing in plan.firings:
+        loads = tuple(load for load in firing.loads if load in known)
+        if loads == firing.loads:
+            firings.append(firing)
+        elif loads:
+            layers = tuple(tuple(load for load in layer if load in known) for layer in firing.layers)
+            firings.append(firing.model_copy(update={"loads": loads, "layers": tuple(x for x in layers if x)}))
+    return plan.model_copy(update={"firings": tuple(firings)})
+
+
+def publish(service: Service, who: Identity, plan_id: int, based_on: int, anyway: bool) -> dict[str, Any]:
+    """Make a plan the one that holds, and tell those whom it touches."""
+    now = service.now()
+    with service.store.write() as session:
+        row = plan_row(session, plan_id)
+        service.audited(session, plan_id)
+        publication = plan_store.publish(session, plan_id, based_on, who.author(now), anyway)
+        told = tell_people(session, row, now)
+        return publication_shown(publication) | {"told": told}
+
+
+def compare(service: Service, first: int, second: int) -> dict[str, Any]:
+    """Two plans side by side: what they cost, and each load that they treat differently."""
+    with service.store.read() as session:
+        rows = [plan_row(session, first), plan_row(session, second)]
+        plans = [Plan.model_validate_json(row.plan) for row in rows]
+        zone = service.studio(session).place.zone
+        sides = []
+        for plan in plans:
+            sides.append({load: (f.kiln, iso_text(f.out_at, zone)) for f in plan.firings for load in f.loads})
+        names = {load.id: load.owner for row in rows for load in restored_loads(row.loads)}
+        loads = [
+            {
+                "load": name,
+                "owner": owner,
+                "first": _place(sides[0].get(name)),
+                "second": _place(sides[1].get(name)),
+            }
+            for name, owner in names.items()
+            if sides[0].get(name) != sides[1].get(name)
+        ]
+        return {
+            "first": plan_shown(rows[0], plans[0]),
+            "second": plan_shown(rows[1], plans[1]),
+            "cheaper_by": round(plans[0].proof.cost - plans[1].proof.cost, 2),
+            "loads": loads,
+        }
+
+
+def _place(found: tuple[str, str] | None) -> dict[str, str] | None:
+    return None if found is None else {"kiln": found[0], "out_at": found[1]}
+
+
+def listed(service: Service, limit: int) -> list[dict[str, Any]]:
+    """Plans, the newest first."""
+    with service.store.read() as session:
+        rows = session.scalars(select(StoredPlan).order_by(StoredPlan.id.desc()).limit(limit)).all()
+        return [plan_shown(row, Plan.model_validate_json(row.plan)) for row in rows]
+
+
+def publications(service: Service, limit: int) -> list[dict[str, Any]]:
+    """Publications, the newest first."""
+    with service.store.read() as session:
+        rows = session.scalars(select(Publication).order_by(Publication.id.desc()).limit(limit)).all()
+        return [publication_shown(row) for row in rows]
+
+
+def holding(service: Service) -> dict[str, Any]:
+    """The publication that holds; number 0 where none does."""
+    with service.store.read() as session:
+        publication = current(session)
+        if publication is None:
+            return {"publication": 0, "plan": None, "at": None, "person": None}
+        return publication_shown(publication)
+
+
+def publication_shown(row: Publication) -> dict[str, Any]:
+    """A publication as people see it."""
+    return {"publication": row.id, "plan": row.plan_id, "at": row.at.isoformat(), "person": row.person_id}
+
+
+def plan_shown(row: StoredPlan, plan: Plan) -> dict[str, Any]:
+    """A plan in short."""
+    return {
+        "id": row.id,
+        "kind": row.kind,
+        "made_at": row.made_at.isoformat(),
+        "made_by": row.made_by,
+        "based_on": row.based_on,
+        "cost": round(plan.proof.cost, 2),
+        "bound": round(plan.proof.bound, 2),
+        "status": plan.proof.status,
+        "cost_parts": {name: round(value, 2) for name, value in plan.cost_parts.model_dump().items()},
+        "firings": len(plan.firings),
+        "late": [{"load": late.load, "hours": round(late.hours, 2), "why": late.why} for late in plan.late],
+        "unplaced": [{"load": item.load, "rule": item.rule, "why": item.why} for item in plan.unplaced],
+        "notes": row.notes,
+    }
+
+
+def job_shown(service: Service, session: Session, job_id: int) -> dict[str, Any]:
+    """A solve as people see it."""
+    job = session.get(Job, job_id) if 0 < job_id < 2**31 else None
+    if job is None:
+        raise not_there("job", job_id)
+    run = service.jobs.run_of(job_id)
+    return {
+        "id": job.id,
+        "kind": job.kind,
+        "state": job.state,
+        "asked_at": job.asked_at.isoformat(),
+        "ended_at": job.ended_at.isoformat() if job.ended_at is not None else None,
+        "plan": job.plan_id,
+        "message": job.message,
+        "progress": run.reports[-1] if run is not None and run.reports else None,
+    }
+
+
+def _ask(
+    service: Service,
+    who: Identity,
+    kind: str,
+    studio: Studio,
+    loads: tuple[Load, ...],
+    begin: int,
+    effort: Effort,
+    request: dict[str, Any],
+    plan: Plan | None = None,
+    events: Events | None = None,
+    based_on: int | None = None,
+) -> int:
+    if not loads:
+        raise ProblemError(409, "no load waits; book one first", name="no-loads")
+    if plan is not None and any(firing.kiln not in studio.kiln_by_id for firing in plan.firings):
+        raise ProblemError(409, "a kiln of the plan is no longer described; make a new plan", name="kiln-gone")
+    at = service.now()
+    task = SolveTask(
+        kind=kind,
+        studio=studio,
+        loads=loads,
+        now=service.minute(),
+        begin=begin,
+        settings=effort.settings(service),
+        at=at,
+        person_id=who.person_id,
+        who=who.name,
+        plan=plan,
+        events=events or Events(),
+        based_on=based_on,
+    )
+    return service.jobs.ask(task, request)
+
+
+def _nothing_under_way(session: Session) -> None:
+    row = session.scalar(select(FiringRecord).where(FiringRecord.state.in_(OPEN_STATES)))
+    if row is not None:
+        raise ProblemError(
+            409, f"firing {row.firing_id} is under way in {row.kiln}; re-plan, so that it stays", name="under-way"
+        )
+
+
+def _near(day: date, studio: Studio, now: int) -> None:
+    today = local_time(now, studio.place.zone).date()
+    if not 0 <= (day - today).days <= 366:
+        raise ProblemError(422, f"day {day} is past, or more than a year ahead; name today or a later day", name="day")
+
+
+def _supposed_studio(studio: Studio, supposed: Supposed) -> Studio:
+    values: dict[str, Any] = {}
+
+    def held(kind: str) -> list[Any]:
+        name = "place" if kind == "studio" else kind
+        return list(values.get(name, getattr(studio, name)))
+
+    for kind, key in supposed.remove:
+        if kind not in NAMED_PARTS:
+            raise ProblemError(422, f"only {', '.join(NAMED_PARTS)} can be supposed away", name="faults")
+        values[kind] = tuple(item for item in held(kind) if item.id != key)
+    for kind, body in supposed.set:
+        if kind not in PART_MODELS:
+            raise ProblemError(422, f"a studio has no {kind!r}; it has {', '.join(PART_MODELS)}", name="faults")
+        new = read_record(PART_MODELS[kind], body, kind, studio.place)
+        if kind in SINGLE_PARTS:
+            values["place" if kind == "studio" else kind] = new
+        elif kind in NAMED_PARTS:
+            old = held(kind)
+            at = next((n for n, item in enumerate(old) if item.id == getattr(new, "id", None)), len(old))
+            values[kind] = (*old[:at], new, *old[at + 1 :])
+        else:
+            values[kind] = (*held(kind), new)
+    return studio.model_copy(update=values) if values else studio

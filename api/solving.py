@@ -1,0 +1,150 @@
+"""What one solve is: everything that the worker process needs, and nothing of the service's."""
+
+from __future__ import annotations
+
+import os
+import threading
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import datetime
+from multiprocessing.connection import Connection
+from typing import Any
+
+from api.storage.change_log import Author
+from api.storage.engine import Store
+from api.storage.plan_store import keep_plan
+from api.storage.tables import Job
+from scheduler.audit import AuditedPlan, prove
+from scheduler.planning.door import Progress, Settings, plan
+from scheduler.planning.events import Events
+from scheduler.planning.replan import Change, Replanned, replan
+from shared.clock import Minute, iso_text
+from shared.errors import KilnrotaError
+from shared.loads import Load
+from shared.plans import Plan
+from shared.studio import Studio
+
+
+@dataclass(frozen=True)
+class SolveTask:
+    """One solve.
+
+    Attributes
+    ----------
+    kind
+        ``plan``, ``replan`` or ``whatif``.
+    plan, events
+        Of a re-plan: the plan that holds, and what has happened.
+    based_on
+        Id of the plan that holds, for the record.
+    """
+
+    kind: str
+    studio: Studio
+    loads: tuple[Load, ...]
+    now: Minute
+    begin: Minute
+    settings: Settings
+    at: datetime
+    person_id: int | None
+    who: str
+    plan: Plan | None = None
+    events: Events = field(default_factory=Events)
+    based_on: int | None = None
+    notes: dict[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Solved:
+    """An audited plan with what a re-plan tells beside it."""
+
+    audited: AuditedPlan
+    under_way: frozenset[str]
+    replanned: bool
+    notes: dict[str, Any]
+
+
+def solve(task: SolveTask, progress: Callable[[Progress], None]) -> Solved:
+    """Plan or re-plan, and prove the result."""
+    if task.plan is None:
+        made = plan(task.studio, task.loads, now=task.now, begin=task.begin, settings=task.settings, progress=progress)
+        return Solved(prove(task.studio, task.loads, made), frozenset(), False, dict(task.notes))
+    found = replan(
+        task.studio, task.loads, task.plan, now=task.now, events=task.events, settings=task.settings, progress=progress
+    )
+    audited = prove(found.studio, found.loads, found.plan, found.under_way, replanned=True)
+    return Solved(audited, found.under_way, True, task.notes | replan_notes(found))
+
+
+def replan_notes(found: Replanned) -> dict[str, Any]:
+    """What a re-plan tells, as it is kept and shown."""
+    return {
+        "changes": [_change(change, found.studio) for change in found.changes],
+        "questions": [
+            {"firing": question.firing, "default": question.default, "text": question.text}
+            for question in found.questions
+        ],
+        "interrupted": [question.firing for question in found.questions],
+        "lost": list(found.lost),
+        "do_nothing": list(found.do_nothing),
+        "cost_before": found.cost_before,
+    }
+
+
+def _change(change: Change, studio: Studio) -> dict[str, Any]:
+    zone = studio.place.zone
+    sides = {
+        side: None if at is None else {"kiln": at.kiln, "firing": at.firing, "out_at": iso_text(at.out_at, zone)}
+        for side, at in (("before", change.before), ("after", change.after))
+    }
+    return {
+        "load": change.load,
+        "owner": change.owner,
+        **sides,
+        "promised": None if change.promised is None else iso_text(change.promised, zone),
+        "breaks_promise": change.breaks_promise,
+    }
+
+
+def work(pipe: Connection, task: SolveTask, job_id: int, data: str, niceness: int) -> None:
+    """The worker process: solve, prove, keep the plan, tell the service; stop when the service is gone."""
+    os.nice(niceness)
+    threading.Thread(target=_stop_with, args=(pipe,), daemon=True).start()
+    try:
+        solved = solve(task, lambda progress: pipe.send(("progress", progress)))
+        pipe.send(("done", _keep(solved, task, job_id, data)))
+    except KilnrotaError as error:
+        pipe.send(("failed", str(error)))
+    except BrokenPipeError:
+        os._exit(1)
+
+
+def _stop_with(pipe: Connection) -> None:
+    # Nothing is ever sent to the worker: the pipe ends when the service ends, also when it is killed.
+    try:
+        pipe.recv()
+    except (EOFError, OSError):
+        os._exit(1)
+
+
+def _keep(solved: Solved, task: SolveTask, job_id: int, data: str) -> int | None:
+    store = Store(data)
+    try:
+        with store.write() as session:
+            job = session.get(Job, job_id)
+            if job is None or job.state != "running":
+                return None  # cancelled or superseded in this very moment
+            row = keep_plan(
+                session,
+                solved.audited,
+                Author(task.person_id, task.who, task.at),
+                task.kind,
+                under_way=solved.under_way,
+                replanned=solved.replanned,
+                based_on=task.based_on,
+                notes=solved.notes,
+            )
+            job.state, job.plan_id = "done", row.id
+            return row.id
+    finally:
+        store.close()
