@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -22,7 +23,7 @@ from api.storage.studio_store import bump
 from api.storage.tables import BookedLoad, FiringRecord, Reading
 from scheduler.audit import AuditedPlan
 from scheduler.firing.tracking import Track, track
-from shared.clock import iso_text, minute_of
+from shared.clock import Minute, iso_text, local_time, minute_of
 from shared.plans import Firing
 from shared.studio import Studio
 from shared.units import celsius, degrees
@@ -134,6 +135,23 @@ def add_readings(
             record(session, who.author(now), "read", "firing", kept.firing_id, None,
                    {"new": len(new), "version": kept.version})  # fmt: skip
     return answer
+
+
+def log_begins(service: Service, firing_id: str, began: Minute | None) -> datetime:
+    """When a logger's file begins: at the time that it gives, else with the firing's start.
+
+    Raises
+    ------
+    ProblemError
+        If the firing has not been started.
+    """
+    if began is not None:
+        return local_time(began, ZoneInfo("UTC"))
+    with service.store.read() as session:
+        kept = records_of_plan(session, current_plan_id(session)).get(firing_id)
+    if kept is None or kept.started_at is None:
+        raise ProblemError(409, "the firing has not been started; mark it as started first", name="not-started")
+    return kept.started_at
 
 
 def records(service: Service) -> list[dict[str, Any]]:
