@@ -23,6 +23,9 @@ from scheduler.firing.uncertainty import SCATTER, covariance_of
 
 Floats = NDArray[np.float64]
 
+TIMING_MINUTES = 1.5
+"""Standard deviation of any time for what no factor moves [min]: sensor lag, controller's cycle [CP]."""
+
 LOWER, UPPER = 0.1, 0.9
 """The band's percentiles [-]."""
 
@@ -125,7 +128,7 @@ class _Moments:
 
     def __init__(self, middle: float) -> None:
         self.middle = max(middle, 1e-6)
-        self.variance = 0.0
+        self.variance = (TIMING_MINUTES / max(middle, TIMING_MINUTES)) ** 2
         self.shift = 0.0
 
     def add(self, pair: list[float | None]) -> None:

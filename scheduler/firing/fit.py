@@ -15,7 +15,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
+from scipy.optimize import OptimizeResult, least_squares
 
 from scheduler.firing.course import Course
 from scheduler.firing.network import Factors
@@ -231,20 +231,34 @@ def fit_kiln(kiln: Kiln, logs: Sequence[RecordedFiring]) -> KilnFit:
     return _result(problem, x, jacobian)
 
 
+def _starts(problem: _Problem) -> list[Floats]:
+    """Three starts: the best of a coarse grid of power, loss and storage, which a kiln near its limit needs."""
+    tried: list[tuple[float, int, Floats]] = []
+    for power in (-0.08, 0.06):
+        for loss in (-0.5, -0.25, 0.0, 0.25, 0.5, 0.75):
+            for storage in (-0.15, 0.15):
+                x = np.zeros(problem.prior.size)
+                # Prior means of the masses are 1, whatever the power.
+                x[0], x[1], x[2], x[3:] = power, loss - power, storage - power, -power
+                tried.append((float(np.sum(problem.residuals(x) ** 2)), len(tried), x))
+    return [x for _, _, x in sorted(tried)[:3]]
+
+
 def _solve(problem: _Problem) -> tuple[Floats, Floats]:
     """Best of three starts, refined: the logarithms and the Jacobian there."""
-    size = problem.prior.size
-    starts = [np.zeros(size), np.zeros(size), np.zeros(size)]
-    starts[1][1:3] = (0.45, -0.15)
-    starts[2][1:3] = (-0.35, 0.15)
-    # The first start goes all the way; the others only as far as it takes to see whether they lead elsewhere.
-    best = least_squares(problem.residuals, starts[0], problem.jacobian, x_scale=problem.prior, ftol=1e-4, max_nfev=25)
-    for start in starts[1:]:
-        tried = least_squares(problem.residuals, start, problem.jacobian, x_scale=problem.prior, ftol=1e-2, max_nfev=6)
+
+    def descend(start: Floats, tolerance: float, most: int) -> OptimizeResult:
+        return least_squares(
+            problem.residuals, start, problem.jacobian, x_scale=problem.prior, ftol=tolerance, max_nfev=most
+        )
+
+    first, *others = _starts(problem)
+    best = descend(first, 1e-4, 25)
+    for start in others:
+        # Only as far as it takes to see whether it leads elsewhere.
+        tried = descend(start, 1e-2, 6)
         if tried.cost < 0.98 * best.cost:
-            best = least_squares(
-                problem.residuals, tried.x, problem.jacobian, x_scale=problem.prior, ftol=1e-4, max_nfev=25
-            )
+            best = descend(tried.x, 1e-4, 25)
     return np.asarray(best.x), np.asarray(best.jac)
 
 

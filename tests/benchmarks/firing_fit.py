@@ -77,7 +77,8 @@ class TrueFiring(FineFiring):
     def __init__(self, request: FiringRequest, hidden: Hidden, rng: np.random.Generator) -> None:
         self.hidden = hidden
         self.supply = float(np.exp(rng.normal(0.0, hidden.supply)))
-        damp = float(rng.uniform(0.0, 0.03))
+        # Clay is never quite as dry as it was; glass and metal hold no water.
+        damp = float(rng.uniform(0.0, 0.03)) if request.work in ("bisque", "glaze") else 0.0
         super().__init__(
             request, watch=True, lag_s=hidden.lag_s, convection=hidden.convection, on_brick=hidden.on_brick
         )  # fmt: skip

@@ -35,7 +35,7 @@ def test_correlation_counts(kiln_of, segment, firing_of) -> None:
 def test_a_program_that_is_followed_ends_when_it_says(kiln_of, segment, firing_of) -> None:
     """No doubt about the end of heating, but about the cooling."""
     band = firing_band(firing_of(kiln_of(fitted=FIT), [segment(80, 900, 1.0)]))
-    assert band.hot.high_minutes - band.hot.low_minutes < 2.0
+    assert band.hot.high_minutes - band.hot.low_minutes < 5.0
     assert band.safe.high_minutes - band.safe.low_minutes > 20.0
     assert not band.may_fail
 
