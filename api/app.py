@@ -116,7 +116,7 @@ def route_table() -> Iterator[tuple[str, str, frozenset[str] | None]]:
             if not isinstance(route, APIRoute):
                 raise RuntimeError(f"a route of another kind: {route}")
             marks = list(_marks(route.dependant))
-            for method in sorted(route.methods):
+            for method in sorted(route.methods or ()):
                 yield method, prefix + route.path, marks[0] if marks else None
 
 
@@ -180,6 +180,6 @@ class Edge:
             await self.app(scope, receive, send_safely)
         seconds = time.perf_counter() - began
         route = scope.get("route")
-        path = getattr(route, "path_format", None) or getattr(route, "path", "unknown")
+        path = getattr(route, "path_format", None) or getattr(route, "path", None) or "unknown"
         self.service.metrics.count(scope["method"], path, status, seconds)
         log("request", method=scope["method"], route=path, status=status, ms=round(1000 * seconds, 1))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -25,7 +25,8 @@ from api.words import read_words
 from scheduler.audit import AuditedPlan
 from shared.clock import Minute, local_time
 
-KINDS = ("person", "kiln", "staff")
+YEAR = timedelta(days=366)
+"""How far around its events a calendar tells its zone's clock changes."""
 
 TASKS = {"load": "Load", "start": "Starts", "open": "Open", "session": "Session", "look": "See it off"}
 """What stands before a firing in the staff's calendar."""
@@ -150,8 +151,11 @@ def written(title: str, entries: list[Entry], at: datetime, sequence: int, publi
         event.add("description", entry.description)
         event.add("transp", "TRANSPARENT")
         calendar.add_component(event)
-    calendar.add_missing_timezones()
-    return calendar.to_ical()
+    if entries:
+        first, last = (local_time(pick(at.begin for at in entries), zone).date() for pick in (min, max))
+        calendar.add_missing_timezones(first_date=first - YEAR, last_date=last + YEAR)
+    text: bytes = calendar.to_ical()
+    return text
 
 
 def _entries(audited: AuditedPlan, kind: str, subject: str, mine: set[str]) -> Iterator[Entry]:

@@ -1,93 +1,96 @@
-"""Recorded firings feed the fit: a kiln's factors from what its thermocouple showed."""
+"""Fitting a kiln to logs on disk: which log is of which firing, the fit, and how well it foretells each log unseen."""
 
 from __future__ import annotations
 
-from typing import Any
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TypeVar
 
-import numpy as np
-from sqlalchemy import select
-from sqlalchemy.orm import Session
-
-from api import studio_parts
-from api.problems import ProblemError, not_there
-from api.security import Identity
-from api.service import Service
+from api.requests import profile_named, row_asked_for
 from api.single_firing import firing_request
-from api.storage.tables import FiringRecord, Reading
-from api.wire import said
-from scheduler.firing.fit import fit_kiln
-from scheduler.firing.recorded import RecordedFiring
+from scheduler.firing.fit import FitRefused, KilnFit, LeftOut, fit_kiln, leave_one_out
+from scheduler.firing.recorded import GUESSED_ERROR, WEIGHED_ERROR, RecordedFiring
+from shared.errors import RequestError
+from shared.files import read_log
+from shared.kilns import Kiln
+from shared.profiles import Profile
 from shared.studio import Studio
 
-FEWEST_READINGS = 10
-"""A firing with fewer readings tells nothing of a kiln; as for log files."""
-
-MOST_FIRINGS = 12
-"""How many of the last recorded firings a fit uses [-]; house choice: elements age, and a fit takes seconds."""
+T = TypeVar("T")
 
 
-def fit_from_records(service: Service, who: Identity, kiln_id: str, version: int) -> dict[str, Any]:
-    """Fit a kiln to its recorded firings and keep the factors as a change of the kiln.
+@dataclass(frozen=True)
+class FiredAs:
+    """What is said of the logs: once for all of them, once for each in their order, or not at all.
+
+    ``mass_kg`` is the ware's mass [kg]; ``size`` the largest piece, in the unit of ``profile.sized_by``.
+    """
+
+    profiles: Sequence[str] = ()
+    mass_kg: Sequence[float] = ()
+    size: Sequence[float] = ()
+    layers: Sequence[int] = ()
+
+
+@dataclass(frozen=True)
+class FitOutcome:
+    """A fit, and each log foretold by a fit to the others; ``not_left_out`` says why there is no such forecast."""
+
+    kiln: Kiln
+    fit: KilnFit
+    left_out: tuple[LeftOut, ...]
+    not_left_out: str
+
+
+def fit_logs(studio: Studio, kiln: Kiln, paths: Sequence[Path], fired_as: FiredAs) -> FitOutcome:
+    """Read the logs and fit the kiln to them.
 
     Raises
     ------
-    ProblemError
-        If no firing of it has been recorded.
+    FolderError
+        If a log cannot be read.
     RequestError
-        If the records cannot determine the factors.
+        If it is not said which firing a log is of, or the logs cannot determine the kiln (`FitRefused`).
     """
-    with service.store.read() as session:
-        studio = service.studio(session)
-        if kiln_id not in studio.kiln_by_id:
-            raise not_there("kiln", kiln_id)
-        logs = _logs(session, studio, kiln_id)
-    if not logs:
-        raise ProblemError(
-            409, f"no firing of {kiln_id} has {FEWEST_READINGS} readings yet; post some, then fit", name="no-records"
-        )
-    kiln = studio.kiln_by_id[kiln_id]
-    found = fit_kiln(kiln, logs)
-    body = said(kiln.model_copy(update={"fitted": found.fitted}), studio.place)
-    kept = studio_parts.change(service, who, "kilns", kiln_id, version, body)
-    return {
-        "kiln": kiln_id,
-        "firings": len(logs),
-        "residual_k": round(found.residual_k, 2),
-        "undetermined": list(found.undetermined),
-        "body": kept["body"],
-        "version": kept["version"],
-    }
+    logs = [_recorded(studio, kiln, path, number, len(paths), fired_as) for number, path in enumerate(paths)]
+    fit = fit_kiln(kiln, logs)
+    try:
+        return FitOutcome(kiln, fit, tuple(leave_one_out(kiln, logs)), "")
+    except FitRefused as refusal:
+        return FitOutcome(kiln, fit, (), str(refusal))
 
 
-def _logs(session: Session, studio: Studio, kiln_id: str) -> list[RecordedFiring]:
-    rows = session.scalars(
-        select(FiringRecord)
-        .where(FiringRecord.kiln == kiln_id, FiringRecord.state == "opened", FiringRecord.started_at.is_not(None))
-        .order_by(FiringRecord.id.desc())
-        .limit(MOST_FIRINGS)
+def _recorded(studio: Studio, kiln: Kiln, path: Path, number: int, of: int, fired_as: FiredAs) -> RecordedFiring:
+    log = read_log(path, studio.place.temperature, studio.place.zone)
+    named = _said(fired_as.profiles, number, of, "--profile")
+    profile = profile_named(studio, named) if named is not None else _profile_in_name(studio, path)
+    size = _said(fired_as.size, number, of, "--size")
+    row = row_asked_for(profile, size if profile.sizes else None)  # one size may be said of sized and unsized alike
+    layers = _said(fired_as.layers, number, of, "--layers") or kiln.full_layers
+    mass_kg = _said(fired_as.mass_kg, number, of, "--mass")
+    ware_kg = kiln.furniture_for(layers) if mass_kg is None else mass_kg
+    return RecordedFiring(
+        request=firing_request(studio, kiln, profile, row, ware_kg, layers),
+        minutes=log.elapsed_minutes,
+        temperature_c=log.temperature_c,
+        mass_error=GUESSED_ERROR if mass_kg is None else WEIGHED_ERROR,
+        name=path.name,
     )
-    logs = []
-    for row in rows:
-        readings = session.scalars(select(Reading).where(Reading.record_id == row.id).order_by(Reading.at)).all()
-        profile = studio.profile_by_id.get(row.profile)
-        began = row.started_at
-        if len(readings) < FEWEST_READINGS or profile is None or began is None:
-            continue
-        kept = row.planned
-        logs.append(
-            RecordedFiring(
-                request=firing_request(
-                    studio,
-                    studio.kiln_by_id[kiln_id],
-                    profile,
-                    kept["size_row"],
-                    kept["ware_kg"],
-                    kept["layers"],
-                ),
-                minutes=np.array([(reading.at - began).total_seconds() / 60.0 for reading in readings]),
-                temperature_c=np.array([reading.temperature_c for reading in readings]),
-                kwh=row.kwh,
-                name=f"firing {row.firing_id} of {began.date()}",
-            )
-        )
-    return logs
+
+
+def _said(values: Sequence[T], number: int, of: int, option: str) -> T | None:
+    """What an option says of log ``number``."""
+    if not values:
+        return None
+    if len(values) not in (1, of):
+        raise RequestError(f"{option} is given {len(values)} times for {of} logs; give it once, or once for each log")
+    return values[number] if len(values) == of else values[0]
+
+
+def _profile_in_name(studio: Studio, path: Path) -> Profile:
+    """The profile whose id stands in the log's name; the longest, where several do."""
+    named = [profile for profile in studio.profiles if profile.id in path.stem]
+    if not named:
+        raise RequestError(f"{path.name}: its name holds no profile's id; say with --profile which profile was fired")
+    return max(named, key=lambda profile: len(profile.id))

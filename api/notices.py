@@ -82,7 +82,8 @@ def late_hours(kept: FiringRecord) -> float:
     """How much later than planned a firing's heating ends, as now expected [h]; never less than nothing."""
     if kept.expected_hot_until is None:
         return 0.0
-    return max(0.0, (kept.expected_hot_until - kept.planned["hot_until"]) / 60.0)
+    planned: int = kept.planned["hot_until"]
+    return max(0.0, (kept.expected_hot_until - planned) / 60.0)
 
 
 def over_temperature(

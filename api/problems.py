@@ -146,7 +146,7 @@ async def answer_invalid(request: Request, error: Exception) -> JSONResponse:
         if kind == "json_invalid":
             faults.append(Fault("body", "", "is not JSON", "send a JSON object, as the API's description shows"))
             continue
-        told, remedy = plain_words(detail, "")  # type: ignore[arg-type] - FastAPI's details are the library's own
+        told, remedy = plain_words(detail, "")
         if remedy.startswith("see the description"):
             remedy = "see the API's description for what it takes"
         faults.append(Fault(str(where), " › ".join(key_path(list(path))), told, remedy))
@@ -157,7 +157,7 @@ async def answer_http(request: Request, error: Exception) -> JSONResponse:
     """Answer what the framework refuses by itself: unknown paths, wrong methods."""
     if not isinstance(error, HTTPException):
         raise error
-    detail = error.detail if isinstance(error.detail, str) else ""
+    detail = str(error.detail)
     if error.status_code == 404:
         detail = "there is nothing at this address; the API's description lists all"
     if error.status_code == 405:

@@ -39,12 +39,15 @@ def reading_of(place: Place) -> Reading:
 
 def written(record: Record, place: Place) -> dict[str, Any]:
     """A record as it stands in the studio's files, defaults included."""
-    return _spoken(record.model_dump(mode="json", by_alias=True, context=reading_of(place).context))
+    spoken: dict[str, Any] = _spoken(record.model_dump(mode="json", by_alias=True, context=reading_of(place).context))
+    return spoken
 
 
 def said(record: Record, place: Place) -> dict[str, Any]:
     """The same without what nobody said, so that defaults stay defaults."""
-    return _spoken(record.model_dump(mode="json", by_alias=True, exclude_unset=True, context=reading_of(place).context))
+    dumped = record.model_dump(mode="json", by_alias=True, exclude_unset=True, context=reading_of(place).context)
+    spoken: dict[str, Any] = _spoken(dumped)
+    return spoken
 
 
 def _spoken(value: Any) -> Any:

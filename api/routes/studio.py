@@ -8,7 +8,7 @@ from fastapi import APIRouter, Query
 
 from api import day_view, studio_parts
 from api.access import ManagerDep, PersonDep, ServiceDep, StaffDep, ViewerDep
-from api.fitting import fit_from_records
+from api.recorded_fits import fit_from_records
 from api.routes import shapes
 
 router = APIRouter(tags=["studio"])
