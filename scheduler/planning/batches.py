@@ -82,14 +82,18 @@ class Fit:
 
 
 class Batches:
-    """Makes batches and fits them to kilns; remembers both."""
+    """Makes batches and fits them to kilns; remembers both.
+
+    While ``exact`` is set, fits are computed with a batch's real mass instead of the next step of the ladder.
+    """
 
     def __init__(self, problem: Problem, heats: Heats, stays: dict[int, Stay] | None = None) -> None:
         self.problem = problem
         self.stays = stays or {}
         self.heats = heats
         self._made: dict[tuple[str, tuple[int, ...]], Batch | None] = {}
-        self._fits: dict[tuple[str, tuple[int, ...], int], Fit | None] = {}
+        self._fits: dict[tuple[str, tuple[int, ...], int, bool], Fit | None] = {}
+        self.exact = False
         self._leads = self._leading_profiles()
         self.guides = self._guides()
 
@@ -177,9 +181,9 @@ class Batches:
 
     def fit(self, batch: Batch, kiln: int) -> Fit | None:
         """How a batch lies in a kiln and how long it takes there; None where it may not, does not, or cannot."""
-        key = (*batch.key, kiln)
+        key = (*batch.key, kiln, self.exact)
         if key not in self._fits:
-            charge = self.charge(batch, kiln)
+            charge = self.charge(batch, kiln, exact=self.exact)
             fit = None
             if charge is not None:
                 phases = self.heats.phases(charge[0])

@@ -112,6 +112,8 @@ class Search:
         whole = random.random() < 0.35
         problem = self.timetable.problem
         loads: list[int] = list(pending)
+        if pending and random.random() < 0.5:
+            whole = False  # whole batches would go back in before what had no place
         if whole:
             order = list(range(len(batches)))
             random.shuffle(order)
@@ -124,7 +126,8 @@ class Search:
             for batch in batches:
                 loads += batch.loads
         key = self._key(int(random.integers(5)))
-        loads.sort(key=lambda load: (problem.loads[load].session_at is None, key(load), load))
+        first = set(pending) if random.random() < 0.5 else set()
+        loads.sort(key=lambda load: (problem.loads[load].session_at is None, load not in first, key(load), load))
         for load in in_stages(problem, loads):
             inserter.insert_load(load)
 
@@ -229,6 +232,29 @@ def late_and_blockers(search: Search) -> list[int]:
     return _nearest(search, number, [*pool, number] if number not in pool else pool)
 
 
+def unplaced_and_blockers(search: Search) -> list[int]:
+    """Firings in a row in a kiln that could take a load without a place."""
+    timetable = search.timetable
+    problem = timetable.problem
+    pending = [load for load in range(len(problem.loads)) if load not in timetable.firing_of]
+    random = search.random
+    random.shuffle(pending)
+    for load in pending:
+        alone = timetable.batches.make(problem.loads[load].profile, (load,))
+        if alone is None:
+            continue
+        kilns = [k for k in range(len(problem.kilns)) if timetable.batches.fit(alone, k) is not None]
+        if not kilns:
+            continue
+        kiln = kilns[int(random.integers(len(kilns)))]
+        row = [number for _, free, number in timetable.busy(kiln) if number >= 0 and free > alone.ready]
+        if row:
+            begin = int(random.integers(len(row)))
+            chosen = row[begin : begin + int(random.integers(1, 4))]
+            return [*chosen, *_nearest(search, chosen[0], list(timetable.firings))[: int(random.integers(0, 5))]]
+    return time_window(search)
+
+
 def smallest(search: Search) -> list[int]:
     """The emptiest firings: their loads may find room elsewhere."""
     firings = search.timetable.firings
@@ -273,6 +299,7 @@ NEIGHBOURHOODS: dict[str, Neighbourhood] = {
     "one profile": one_profile,
     "one circuit": one_circuit,
     "late loads and their blockers": late_and_blockers,
+    "unplaced loads and their blockers": unplaced_and_blockers,
     "emptiest firings": smallest,
     "stages of the same pieces": stages,
 }

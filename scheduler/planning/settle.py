@@ -11,7 +11,8 @@ from collections.abc import Sequence
 
 from scheduler.firing.course import Course
 from scheduler.firing.simulate import simulate
-from scheduler.planning.batches import Batches, Fit
+from scheduler.planning.batches import Batches
+from scheduler.planning.dispatch import in_stages
 from scheduler.planning.heats import request
 from scheduler.planning.insertion import Inserter
 from scheduler.planning.layers import share_used
@@ -26,59 +27,53 @@ _PASSES = 3
 
 
 def settle(timetable: Timetable) -> tuple[Placed, ...]:
-    """Give each firing its exact phases and its best place with them; the timetable holds the result."""
+    """Give each firing its exact phases and its best place with them; the timetable holds the result.
+
+    A firing for which its exact phases find no place (an attended end can fall out of the shift when it comes sooner)
+    gives its loads back, and they are placed anew, with exact phases from the start.
+    """
     batches = timetable.batches
-    fits = exact_fits(batches, timetable.snapshot())
-    inserter = Inserter(timetable, seed=0)
-    lost: list[int] = []
-    for number in range(_PASSES):
-        moved = False
-        for old in sorted(timetable.firings, key=lambda n: (timetable.firings[n].place.start, n)):
-            firing = timetable.firings[old]
-            if firing.fixed:
-                continue
-            fit = fits[firing.batch.key, firing.kiln]
-            mark = len(timetable.log)
-            timetable.remove(old)
-            placed = timetable.best_place(firing.batch, firing.kiln, fit)
-            if placed is None:
-                # Not met with phases on the safe side; the loads are offered a place again rather than dropped.
-                lost += firing.batch.loads
-                moved = True
-                continue
-            if number and placed.place.guide >= firing.place.guide - 1e-9:
-                timetable.undo(mark)
-                continue
-            timetable.add(placed)
-            moved = moved or placed.place.start != firing.place.start or placed.place.unload != firing.place.unload
-        if not moved:
-            break
-    for load in range(len(timetable.problem.loads)):
-        if load not in timetable.firing_of and inserter.insert_load(load):
-            again = exact_fits(batches, timetable.snapshot())
-            number = timetable.firing_of[load]
-            firing = timetable.firings[number]
-            timetable.remove(number)
-            placed = timetable.best_place(firing.batch, firing.kiln, again[firing.batch.key, firing.kiln])
-            timetable.add(placed if placed is not None else firing)
+    batches.exact = True
+    try:
+        _prepare(batches, timetable.snapshot())
+        for number in range(_PASSES):
+            if not _resettle(timetable, first=number == 0):
+                break
+        inserter = Inserter(timetable, seed=0)
+        missing = [load for load in range(len(timetable.problem.loads)) if load not in timetable.firing_of]
+        for load in in_stages(timetable.problem, missing):
+            inserter.insert_load(load)
+    finally:
+        batches.exact = False
     return timetable.snapshot()
 
 
-def exact_fits(batches: Batches, firings: Sequence[Placed]) -> dict[tuple[tuple[str, tuple[int, ...]], int], Fit]:
-    """Layers and phases of each firing with its real mass, computed in one call of the thermal model."""
-    charges = {}
-    firings = [firing for firing in firings if not firing.fixed]
-    for firing in firings:
-        exact = batches.charge(firing.batch, firing.kiln, exact=True)
-        assert exact is not None  # it was placed
-        charges[firing.batch.key, firing.kiln] = exact
-    batches.heats.prepare(charge for charge, _ in charges.values())
-    fits = {}
-    for firing in firings:
-        charge, layers = charges[firing.batch.key, firing.kiln]
-        phases = batches.heats.phases(charge)
-        fits[firing.batch.key, firing.kiln] = firing.fit if phases is None else Fit(layers, phases)
-    return fits
+def _resettle(timetable: Timetable, first: bool) -> bool:
+    """Place each firing again, in order of start; True where something moved."""
+    moved = False
+    for number in sorted(timetable.firings, key=lambda n: (timetable.firings[n].place.start, n)):
+        firing = timetable.firings[number]
+        if firing.fixed:
+            continue
+        fit = timetable.batches.fit(firing.batch, firing.kiln)
+        mark = len(timetable.log)
+        timetable.remove(number)
+        placed = None if fit is None else timetable.best_place(firing.batch, firing.kiln, fit)
+        if placed is None:
+            moved = True
+            continue
+        if not first and placed.place.guide >= firing.place.guide - 1e-9:
+            timetable.undo(mark)
+            continue
+        timetable.add(placed)
+        moved = moved or placed.place != firing.place
+    return moved
+
+
+def _prepare(batches: Batches, firings: Sequence[Placed]) -> None:
+    """Compute the exact course of every firing in one call of the thermal model."""
+    charges = (batches.charge(firing.batch, firing.kiln, exact=True) for firing in firings if not firing.fixed)
+    batches.heats.prepare(charge[0] for charge in charges if charge is not None)
 
 
 def write_plan_of(
