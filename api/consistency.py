@@ -96,6 +96,7 @@ def _tables(studio: Studio) -> tuple[StudioTables, Sequence[Table[Any]]]:
         place=one("studio", place),
         shifts=many("shifts", studio.shifts),
         closed=many("closed", studio.closed),
+        absences=many("absences", studio.absences),
         circuits=many("circuits", studio.circuits),
         kilns=many("kilns", studio.kilns),
         outages=many("outages", studio.outages),

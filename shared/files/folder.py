@@ -142,6 +142,7 @@ def _assembled(studio: StudioTables, profiles: Sequence[Table[Profile]]) -> Stud
         place=studio.place.record,
         shifts=tuple(table.record for table in studio.shifts if table.record is not None),
         closed=tuple(table.record for table in studio.closed if table.record is not None),
+        absences=tuple(table.record for table in studio.absences if table.record is not None),
         circuits=tuple(table.record for table in studio.circuits if table.record is not None),
         kilns=tuple(table.record for table in studio.kilns if table.record is not None),
         outages=tuple(table.record for table in studio.outages if table.record is not None),

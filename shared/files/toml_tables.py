@@ -20,7 +20,7 @@ from shared.files.wording import keys_of, plain_words, unknown_key
 from shared.kilns import Circuit, Fitted, Kiln
 from shared.profiles import Profile, Segment, SizeRow
 from shared.record import Record
-from shared.studio import Band, Closed, Outage, Place, Prices, Quiet, Rules, Shift, Tariff
+from shared.studio import Absence, Band, Closed, Outage, Place, Prices, Quiet, Rules, Shift, Tariff
 from shared.units import TemperatureUnit
 
 FLAGS = frozenset({"unattended", "attend_end", "vented", "vent", "one_family", "unattended_start"})
@@ -92,6 +92,7 @@ class StudioTables:
     place: Table[Place] | None
     shifts: Sequence[Table[Shift]]
     closed: Sequence[Table[Closed]]
+    absences: Sequence[Table[Absence]]
     circuits: Sequence[Table[Circuit]]
     kilns: Sequence[Table[Kiln]]
     outages: Sequence[Table[Outage]]
@@ -105,6 +106,7 @@ _STUDIO_KEYS = (
     "studio",
     "shifts",
     "closed",
+    "absences",
     "circuits",
     "kilns",
     "outages",
@@ -160,6 +162,7 @@ def studio_tables(document: dict[str, Any], text: str, faults: FaultList) -> Stu
         place=reader.table("studio", Place, required=True),
         shifts=reader.tables("shifts", Shift),
         closed=reader.tables("closed", Closed),
+        absences=reader.tables("absences", Absence),
         circuits=reader.tables("circuits", Circuit, required=True),
         kilns=reader.tables("kilns", Kiln, required=True),
         outages=reader.tables("outages", Outage),

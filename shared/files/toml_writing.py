@@ -24,6 +24,7 @@ def studio_text(studio: Studio) -> str:
     for name, records in (
         ("shifts", studio.shifts),
         ("closed", studio.closed),
+        ("absences", studio.absences),
         ("circuits", studio.circuits),
         ("kilns", studio.kilns),
         ("outages", studio.outages),

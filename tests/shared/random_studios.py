@@ -12,7 +12,7 @@ from shared.kilns import Circuit, Kiln
 from shared.loads import Load
 from shared.profiles import Profile
 from shared.record import Record
-from shared.studio import Closed, Outage, Place, Prices, Quiet, Rules, Shift, Studio, Tariff
+from shared.studio import Absence, Closed, Outage, Place, Prices, Quiet, Rules, Shift, Studio, Tariff
 
 ZONES = ("Europe/Lisbon", "America/New_York", "Australia/Lord_Howe", "Asia/Kathmandu", "UTC")
 RecordT = TypeVar("RecordT", bound=Record)
@@ -164,6 +164,7 @@ def studios(draw: st.DrawFn) -> tuple[Studio, tuple[Load, ...]]:
         place=made(Place, name=draw(LABELS), timezone=str(zone), temperature=unit, **place),
         shifts=tuple(made(Shift, **window(), **draw(sometimes(hands=st.integers(1, 9), who=LABELS))) for _ in range(2)),
         closed=(made(Closed, **{"from": "2026-12-24", "to": "2027-01-01"}),) if draw(st.booleans()) else (),
+        absences=(made(Absence, on="2026-12-03", **{"from": "09:00"}, hands=1),) if draw(st.booleans()) else (),
         circuits=tuple(circuits),
         kilns=tuple(kilns),
         outages=(made(Outage, **outage),),

@@ -18,7 +18,7 @@ from hypothesis import strategies as st
 from shared.calendar import OnDuty, Span, kiln_outages, on_duty, power_outages, price_steps, quiet_spans
 from shared.clock import WEEKDAYS, iso_text, wall_minute
 from shared.kilns import Circuit, Kiln
-from shared.studio import Band, Closed, Outage, Place, Quiet, Shift, Studio, Tariff
+from shared.studio import Absence, Band, Closed, Outage, Place, Quiet, Shift, Studio, Tariff
 from shared.units import time_of_day_text as clock
 
 EVERY_DAY = WEEKDAYS
@@ -258,3 +258,23 @@ def test_spans_that_only_touch_do_not_overlap() -> None:
     assert not Span(10, 20).overlaps(20, 30)
     assert not Span(10, 20).overlaps(0, 10)
     assert Span(10, 20).overlaps(19, 30)
+
+
+def test_who_is_away_is_not_counted() -> None:
+    """Two shifts a day, the first of two hands: one person away leaves one, nobody named leaves none."""
+    shifts = (
+        Shift(days=WEEKDAYS, opens="09:00", closes="13:00", hands=2),
+        Shift(days=WEEKDAYS, opens="14:00", closes="18:00", hands=1),
+    )
+    day = date(2026, 12, 3)
+    zone = ZoneInfo("Europe/London")
+    begin, end = wall_minute(day, 0, zone), wall_minute(day, 1440, zone)
+
+    def hands(*absences: Absence) -> list[int]:
+        return [duty.shift.hands for duty in on_duty(studio(shifts=shifts, absences=absences), begin, end)]
+
+    assert hands() == [2, 1]
+    assert hands(Absence(on=day, opens=540, hands=1)) == [1, 1]
+    assert hands(Absence(on=day, opens=540)) == [1]
+    assert hands(Absence(on=day)) == []
+    assert hands(Absence(on=day + timedelta(days=1))) == [2, 1]
