@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 from typer.exceptions import TyperException
 
+from api.service_commands import register
 from shared.errors import AuditError, FolderError, KilnrotaError
 
 if TYPE_CHECKING:
@@ -217,6 +218,9 @@ def fit(
         print(words("fit.written", kiln=kiln, file=folder / "studio.toml"))
     else:
         print(words("fit.not_written"))
+
+
+register(app)
 
 
 def run(arguments: Sequence[str] | None = None) -> int:
