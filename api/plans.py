@@ -22,7 +22,7 @@ from api.storage import plan_store
 from api.storage.plan_store import OPEN_STATES, current, plan_row
 from api.storage.studio_store import waiting_loads
 from api.storage.tables import BookedLoad, FiringRecord, Job, Publication, StoredPlan
-from api.wire import NAMED_PARTS, PART_MODELS, SINGLE_PARTS, read_record, restored_loads
+from api.wire import NAMED_PARTS, PART_MODELS, SINGLE_PARTS, read_record, restored_loads, restored_text
 from scheduler.planning.door import Settings
 from scheduler.planning.events import Events, FiringLate
 from shared.clock import iso_text, local_time
@@ -188,7 +188,7 @@ def compare(service: Service, first: int, second: int) -> dict[str, Any]:
     """Two plans side by side: what they cost, and each load that they treat differently."""
     with service.store.read() as session:
         rows = [plan_row(session, first), plan_row(session, second)]
-        plans = [Plan.model_validate_json(row.plan) for row in rows]
+        plans = [restored_text(Plan, row.plan) for row in rows]
         zone = service.studio(session).place.zone
         sides = []
         for plan in plans:
@@ -220,7 +220,7 @@ def listed(service: Service, limit: int) -> list[dict[str, Any]]:
     """Plans, the newest first."""
     with service.store.read() as session:
         rows = session.scalars(select(StoredPlan).order_by(StoredPlan.id.desc()).limit(limit)).all()
-        return [plan_shown(row, Plan.model_validate_json(row.plan)) for row in rows]
+        return [plan_shown(row, restored_text(Plan, row.plan)) for row in rows]
 
 
 def publications(service: Service, limit: int) -> list[dict[str, Any]]:

@@ -5,7 +5,9 @@ One contract serves files and HTTP, so that a kiln read from the service can be 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+import json
+from collections.abc import Mapping, Sequence
+from datetime import date
 from typing import Annotated, Any, TypeVar, get_args
 
 from pydantic import BeforeValidator, TypeAdapter, ValidationError, WithJsonSchema
@@ -24,7 +26,7 @@ from shared.loads import Load
 from shared.plans import HoldMinutes, Plan
 from shared.profiles import Profile
 from shared.record import Record
-from shared.studio import Absence, Closed, Outage, Place, Prices, Quiet, Rules, Shift, Studio, Tariff
+from shared.studio import Absence, Closed, Outage, Place, Prices, Quiet, Rules, Shift, Tariff
 from shared.units import DurationMinutes, MinuteOfDay, RateKPerHour, TemperatureC
 
 RecordT = TypeVar("RecordT", bound=Record)
@@ -82,8 +84,18 @@ def read_record(model: type[RecordT], body: Mapping[str, Any], table: str, place
 
 
 def stored(record: Record) -> dict[str, Any]:
-    """A record as the database keeps it: field names, °C, minutes, only what was said."""
-    return record.model_dump(mode="json", exclude_unset=True)
+    """A record as the database keeps it: field names, °C, minutes, unrounded, only what was said."""
+    kept: dict[str, Any] = _raw(record)
+    return kept
+
+
+def _raw(value: Any) -> Any:
+    # The records' own writing rounds to a millionth of the studio's unit; what is kept must come back the same.
+    if isinstance(value, Record):
+        return {name: _raw(getattr(value, name)) for name in type(value).model_fields if name in value.model_fields_set}
+    if isinstance(value, tuple | list):
+        return [_raw(item) for item in value]
+    return value.isoformat() if isinstance(value, date) else value
 
 
 def restored(model: type[RecordT], body: Mapping[str, Any]) -> RecordT:
@@ -91,22 +103,25 @@ def restored(model: type[RecordT], body: Mapping[str, Any]) -> RecordT:
     return model.model_validate(dict(body))
 
 
-def restored_studio(text: str) -> Studio:
-    """A studio from the text that a plan keeps of it."""
-    return Studio.model_validate_json(text)
+def stored_text(record: Record) -> str:
+    """A record as text that a plan's row keeps."""
+    return json.dumps(stored(record), ensure_ascii=False, allow_nan=False)
+
+
+def restored_text(model: type[RecordT], text: str) -> RecordT:
+    """The record of such a text."""
+    return restored(model, json.loads(text))
+
+
+def stored_loads(loads: Sequence[Load]) -> str:
+    """Loads as text."""
+    return json.dumps([stored(load) for load in loads], ensure_ascii=False, allow_nan=False)
 
 
 def restored_loads(text: str) -> tuple[Load, ...]:
-    """The loads from the text that a plan keeps of them."""
-    return _LOADS.validate_json(text)
+    """The loads of such a text."""
+    return tuple(restored(Load, body) for body in json.loads(text))
 
-
-def stored_loads(loads: tuple[Load, ...]) -> str:
-    """The text of loads that a plan keeps."""
-    return _LOADS.dump_json(loads, exclude_unset=True).decode()
-
-
-_LOADS: TypeAdapter[tuple[Load, ...]] = TypeAdapter(tuple[Load, ...])
 
 PART_MODELS: dict[str, type[Record]] = {
     "studio": Place,

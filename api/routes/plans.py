@@ -17,6 +17,7 @@ from api.routes import shapes
 from api.routes.events import events_of
 from api.service import Service
 from api.storage.plan_store import plan_row
+from api.wire import restored_text
 from shared.files.plan_json import plan_text
 from shared.plans import Plan
 
@@ -104,7 +105,7 @@ def plan(service: ServiceDep, who: StaffDep, plan_id: int) -> dict[str, Any]:
         row = plan_row(session, plan_id)
         audited = service.audited(session, plan_id)
     return {
-        "summary": plans.plan_shown(row, Plan.model_validate_json(row.plan)),
+        "summary": plans.plan_shown(row, restored_text(Plan, row.plan)),
         "plan": json.loads(plan_text(audited.plan, audited.studio)),
     }
 

@@ -12,9 +12,10 @@ from api.problems import ProblemError, not_there
 from api.storage.change_log import Author, record
 from api.storage.studio_store import bump, load_of
 from api.storage.tables import BookedLoad, FiringRecord, Publication, StoredPlan
-from api.wire import restored_loads, restored_studio, stored_loads
+from api.wire import restored_loads, restored_text, stored_loads, stored_text
 from scheduler.audit import AuditedPlan, prove
 from shared.plans import Plan
+from shared.studio import Studio
 
 OPEN_STATES = ("loaded", "started")
 """States of a firing that is under way."""
@@ -46,8 +47,8 @@ def keep_plan(
         made_by=author.person_id,
         based_on=based_on,
         cost=audited.plan.proof.cost,
-        plan=audited.plan.model_dump_json(),
-        studio=audited.studio.model_dump_json(exclude_unset=True),
+        plan=stored_text(audited.plan),
+        studio=stored_text(audited.studio),
         loads=stored_loads(tuple(audited.loads.values())),
         under_way=sorted(under_way),
         replanned=replanned,
@@ -67,8 +68,8 @@ def proved(row: StoredPlan) -> AuditedPlan:
     BrokenPlanError
         If it no longer keeps every rule, since the program's rules or model have changed.
     """
-    studio, loads = restored_studio(row.studio), restored_loads(row.loads)
-    plan = Plan.model_validate_json(row.plan)
+    studio, loads = restored_text(Studio, row.studio), restored_loads(row.loads)
+    plan = restored_text(Plan, row.plan)
     return prove(studio, loads, plan, frozenset(row.under_way), row.replanned)
 
 
@@ -155,7 +156,7 @@ def changed_loads(session: Session, row: StoredPlan) -> list[dict[str, Any]]:
 def _carry_over(session: Session, row: StoredPlan) -> None:
     """Firings under way go on under the new plan; one that does not know of them cannot be published."""
     open_records = session.scalars(select(FiringRecord).where(FiringRecord.state.in_(OPEN_STATES))).all()
-    ids = {firing.id for firing in Plan.model_validate_json(row.plan).firings}
+    ids = {firing.id for firing in restored_text(Plan, row.plan).firings}
     lost = [kept.firing_id for kept in open_records if kept.firing_id not in ids or kept.plan_id != row.based_on]
     interrupted = set(row.notes.get("interrupted", ()))
     missing = sorted(set(lost) - interrupted)
