@@ -1,25 +1,46 @@
 """What no plan can cost less than: relaxations that hold for any size.
 
 Each load is looked at by itself, with every kiln empty, all current and its own mass alone: it cannot be out sooner
-than that. What remains of the cost is firings and their energy, and a kiln holds only so much: a load that needs a
-third of a kiln's room pays at least a third of the cheapest firing of that kiln.
+than that, nor a later stage before its earlier one. What remains of the cost is firings and their energy, and a kiln
+holds only so much: a load that needs a third of a kiln's room pays at least a third of the cheapest firing of that
+kiln. Times are those of the plan's grid, as the planner rounds them.
 """
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 
-from scheduler.planning.batches import Batch, Batches, Fit
+import numpy as np
+
+from scheduler.planning.batches import Batches, Fit
+from scheduler.planning.dispatch import in_stages
 from scheduler.planning.heats import Charge, energy_costs
-from scheduler.planning.timetable import Placed, Timetable
+from scheduler.planning.timetable import Timetable, out_minutes
 
+_LONG_AGO = np.array([-1e6])
+_AT_ANY_PRICE = np.array([1e3])
 _ROUNDING_H = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
 class LoadBound:
-    """The least that one load costs by itself: lateness, and its share of a firing; ``unplaced`` if left out."""
+    """The least that one load costs by itself.
+
+    Attributes
+    ----------
+    late
+        Price of being out as soon as possible in an empty studio; infinite where it has no place even there.
+    share
+        Its share of the cheapest firing that could take it, by room.
+    least_firing, room
+        The cheapest whole firing that could take it, and the least part of a kiln that it needs [-].
+    unplaced
+        Price of leaving it out.
+    soonest_minutes
+        When it is out at the soonest [min after the plan's begin].
+    """
 
     load: int
     late: float
@@ -27,61 +48,96 @@ class LoadBound:
     least_firing: float
     room: float
     unplaced: float
-    places: tuple[Placed, ...]
+    soonest_minutes: float
+
+    @property
+    def has_place(self) -> bool:
+        """Whether it has a place in an empty studio."""
+        return self.soonest_minutes < math.inf
 
 
 def load_bounds(batches: Batches) -> tuple[LoadBound, ...]:
-    """The bound of each load alone in an empty studio."""
+    """The bound of each load alone in an empty studio, its earlier stages as soon as they can be.
+
+    Notes
+    -----
+    A guest may ride in another profile's firing, which can be shorter or cheaper than its own, so it is given the
+    courses of that profile's loads as well.
+    """
     problem = batches.problem
     empty = Timetable(problem, batches)
-    price = problem.studio.prices
-    charges: list[tuple[int, Batch, int, tuple[Charge, tuple[tuple[str, ...], ...]]]] = []
+    fits = _fits_alone(batches)
+    by_profile: dict[str, list[tuple[int, Fit]]] = {}
+    for load, own in fits.items():
+        by_profile.setdefault(problem.loads[load].profile, []).extend(own)
+    bounds: dict[int, LoadBound] = {}
+    for load in in_stages(problem, list(range(len(problem.loads)))):
+        hosts = batches.hosts(load)
+        courses = [*fits.get(load, ()), *(fit for host in hosts[1:] for fit in by_profile.get(host, ()))]
+        bounds[load] = _bound(empty, load, courses, bounds)
+    return tuple(bounds[load] for load in range(len(problem.loads)))
+
+
+def _fits_alone(batches: Batches) -> dict[int, list[tuple[int, Fit]]]:
+    """Each load alone, with its real mass, in every kiln that may fire it."""
+    problem = batches.problem
+    charges: list[tuple[int, int, tuple[Charge, tuple[tuple[str, ...], ...]]]] = []
     for load in range(len(problem.loads)):
         batch = batches.make(problem.loads[load].profile, (load,))
-        if batch is None:
-            continue
-        for kiln in range(len(problem.kilns)):
-            exact = batches.charge(batch, kiln, exact=True)
+        for kiln in range(len(problem.kilns)) if batch is not None else ():
+            exact = None if batch is None else batches.charge(batch, kiln, exact=True)
             if exact is not None:
-                charges.append((load, batch, kiln, exact))
+                charges.append((load, kiln, exact))
     batches.heats.prepare(exact[0] for *_, exact in charges)
     fits: dict[int, list[tuple[int, Fit]]] = {}
-    own: dict[int, Batch] = {}
-    for load, batch, kiln, (charge, layers) in charges:
+    for load, kiln, (charge, layers) in charges:
         phases = batches.heats.phases(charge)
         if phases is not None:
-            own[load] = batch
             fits.setdefault(load, []).append((kiln, Fit(layers, phases)))
-    alone = [(load, own[load], kilns) for load, kilns in fits.items()]
-    bounds = {}
-    for load, batch, kilns in alone:
-        placed = [p for kiln, fit in kilns if (p := _earliest(empty, batch, kiln, fit)) is not None]
-        unplaced = price.unplaced * problem.loads[load].priority
-        if not placed:
+    return fits
+
+
+def _bound(
+    empty: Timetable, load: int, courses: Sequence[tuple[int, Fit]], earlier: Mapping[int, LoadBound]
+) -> LoadBound:
+    problem, batches = empty.problem, empty.batches
+    row = problem.loads[load]
+    unplaced = problem.studio.prices.unplaced * row.priority
+    nowhere = LoadBound(load, math.inf, 0.0, 0.0, 0.0, unplaced, math.inf)
+    batch = batches.make(row.profile, (load,))
+    if batch is None or not courses:
+        return nowhere
+    stage = earlier.get(problem.load_number.get(row.after or "", -1))
+    ready = batch.ready
+    if stage is not None:
+        if not stage.has_place:
+            return nowhere
+        ready = max(ready, problem.slots_of(stage.soonest_minutes + row.gap_minutes))
+    # Wanted at any price, so that the sweep finds the soonest end and not the cheapest.
+    urgent = replace(batch, ready=ready, guide_promised=_LONG_AGO, guide_weight=_AT_ANY_PRICE, stays=())
+    soonest = math.inf
+    shares: list[tuple[float, float, float]] = []
+    for kiln, fit in courses:
+        if row.kilns and problem.kilns[kiln].id not in row.kilns:
             continue
-        shares = []
-        for firing in placed:
-            room = _room(batches, load, firing.kiln)
-            cheapest = price.firing + float(energy_costs(problem, firing.fit.phases).min())
-            shares.append((room * cheapest, cheapest, room))
-        bounds[load] = LoadBound(
-            load=load,
-            late=min(firing.late_cost for firing in placed),
-            share=min(share for share, _, _ in shares),
-            least_firing=min(cheapest for _, cheapest, _ in shares),
-            room=min(room for _, _, room in shares),
-            unplaced=unplaced,
-            places=tuple(placed),
-        )
-    return tuple(
-        bounds.get(load) or LoadBound(load, math.inf, 0.0, 0.0, 0.0, price.unplaced * problem.loads[load].priority, ())
-        for load in range(len(problem.loads))
+        placed = empty.best_place(urgent, kiln, fit, free_of_stages=True)
+        if placed is None:
+            continue
+        soonest = min(soonest, out_minutes(placed, problem.grid_minutes))
+        room = _room(batches, load, kiln)
+        cheapest = problem.studio.prices.firing + float(energy_costs(problem, fit.phases).min())
+        shares.append((room * cheapest, cheapest, room))
+    if not shares:
+        return nowhere
+    return LoadBound(
+        load=load,
+        late=batch.late_cost(int(soonest)),
+        share=min(share for share, _, _ in shares),
+        least_firing=min(cheapest for _, cheapest, _ in shares),
+        room=min(room for _, _, room in shares),
+        unplaced=unplaced,
+        soonest_minutes=soonest,
     )
-
-
-def _earliest(empty: Timetable, batch: Batch, kiln: int, fit: Fit) -> Placed | None:
-    """The least late place in an empty studio, earlier and later stages left aside."""
-    return empty.best_place(batch, kiln, fit, free_of_stages=True)
 
 
 def _room(batches: Batches, load: int, kiln: int) -> float:
@@ -130,8 +186,8 @@ def _group(batches: Batches, load: int) -> str:
 
 def _group_bound(group: list[LoadBound]) -> float:
     each = sum(min(b.unplaced, b.late + b.share) for b in group)
-    placeable = [b for b in group if b.places]
-    never = sum(b.unplaced for b in group if not b.places)
+    placeable = [b for b in group if b.has_place]
+    never = sum(b.unplaced for b in group if not b.has_place)
     if not placeable:
         return never
     cheapest = min(b.least_firing for b in placeable)

@@ -71,7 +71,8 @@ class Change:
 class Replanned:
     """The new plan with the studio and the loads that it is for, and what it changes.
 
-    ``cost_before`` is the old plan's cost; ``do_nothing`` tells what breaks if nobody re-plans.
+    ``cost_before`` is the old plan's cost, ``cost_left`` what of it was still to come when something happened;
+    ``do_nothing`` tells what breaks if nobody re-plans.
     """
 
     plan: Plan
@@ -83,6 +84,7 @@ class Replanned:
     lost: tuple[str, ...]
     do_nothing: tuple[str, ...]
     cost_before: float
+    cost_left: float
 
 
 def replan(
@@ -121,6 +123,7 @@ def replan(
     session.tell(session.timetable.cost(), "repaired")
     session.search()
     result = session.finish(now, names=lambda placed: _names(placed, session, fixed, state, plan))
+    result = result.model_copy(update={"under_way": tuple(firing.id for firing in state.under_way), "replanned": True})
     return Replanned(
         plan=result,
         studio=state.studio,
@@ -131,7 +134,19 @@ def replan(
         lost=state.lost,
         do_nothing=_do_nothing(state, plan, begin),
         cost_before=plan.proof.cost,
+        cost_left=_cost_left(studio, loads, plan, now),
     )
+
+
+def _cost_left(studio: Studio, loads: Sequence[Load], plan: Plan, now: Minute) -> float:
+    """What of a plan's cost belongs to loads that were not out at ``now``, as if nothing had happened [currency]."""
+    prices = studio.prices
+    priority = {load.id: load.priority for load in loads}
+    left = [firing for firing in plan.firings if firing.out_at > now]
+    late = sum(row.hours * priority.get(row.load, 1) for row in plan.late if row.out_at > now)
+    unplaced = sum(priority.get(row.load, 1) for row in plan.unplaced)
+    energy = sum(firing.energy_cost for firing in left)
+    return late * prices.late_hour + unplaced * prices.unplaced + energy + len(left) * prices.firing
 
 
 def _stays(state: Situation, number_of: Mapping[str, int], begin: Minute) -> dict[int, Stay]:

@@ -18,6 +18,9 @@ from scheduler.planning.dispatch import in_stages
 from scheduler.planning.insertion import Inserter
 from scheduler.planning.timetable import Placed, Timetable, heating_end
 
+BOLDNESS = 0.9
+"""Part of the price of an unplaced load that the search leaves aside at full heat [-]."""
+
 Neighbourhood = Callable[["Search"], list[int]]
 
 
@@ -44,9 +47,8 @@ class Search:
         self.inserter = Inserter(self.timetable, self.seed + 1)
         self.best = self.timetable.snapshot()
         self.best_cost = self.timetable.cost()
-        self.guide = self.timetable.guide()
+        self.guide, self.unplaced = self.timetable.guide(0.0), self.timetable.unplaced_cost()
         self.records = {name: Record() for name in NEIGHBOURHOODS}
-        self.scale = 1.0
 
     def step(self, heat: float) -> bool:
         """One ruin and recreate; ``heat`` from 1 to 0 is how much worse it may be. True where the best got better."""
@@ -59,14 +61,17 @@ class Search:
             return False
         mark = len(timetable.log)
         batches = [timetable.remove(number).batch for number in chosen]
-        self._recreate(batches, pending)
-        guide = timetable.guide()
-        allowed = self.guide + self._threshold() * heat
+        self._recreate(batches, pending, unplaced_first=name == UNPLACED)
+        # While the search is hot, leaving a load out for a while costs little more than any other detour.
+        share = 1.0 - BOLDNESS * heat
+        guide, unplaced = timetable.guide(0.0), timetable.unplaced_cost()
+        present = self.guide + share * self.unplaced
+        allowed = present + self._threshold() * heat
         better = False
         record = self.records[name]
-        if guide <= allowed:
-            record.weight = 0.98 * record.weight + (0.3 if guide < self.guide - 1e-6 else 0.01)
-            self.guide = guide
+        if guide + share * unplaced <= allowed:
+            record.weight = 0.98 * record.weight + (0.3 if guide + share * unplaced < present - 1e-6 else 0.01)
+            self.guide, self.unplaced = guide, unplaced
             timetable.log.clear()
             cost = timetable.cost()
             if cost < self.best_cost - 1e-6:
@@ -96,7 +101,7 @@ class Search:
         if cost >= self.best_cost - 1e-6:
             timetable.restore(before)
             return False
-        self.guide = timetable.guide()
+        self.guide, self.unplaced = timetable.guide(0.0), timetable.unplaced_cost()
         self.best_cost, self.best = cost, timetable.snapshot()
         return True
 
@@ -105,16 +110,15 @@ class Search:
         weights = np.array([self.records[name].weight for name in names])
         return names[int(self.random.choice(len(names), p=weights / weights.sum()))]
 
-    def _recreate(self, batches: list[Batch], pending: list[int]) -> None:
+    def _recreate(self, batches: list[Batch], pending: list[int], unplaced_first: bool) -> None:
         random = self.random
         inserter = self.inserter
         inserter.blink = 0.02 if random.random() < 0.7 else 0.15
         whole = random.random() < 0.35
         problem = self.timetable.problem
         loads: list[int] = list(pending)
-        if pending and random.random() < 0.5:
-            whole = False  # whole batches would go back in before what had no place
-        if whole:
+        # Whole batches would go back in before what had no place.
+        if whole and not unplaced_first:
             order = list(range(len(batches)))
             random.shuffle(order)
             # A batch with earlier stages still to come waits for them as single loads.
@@ -126,7 +130,7 @@ class Search:
             for batch in batches:
                 loads += batch.loads
         key = self._key(int(random.integers(5)))
-        first = set(pending) if random.random() < 0.5 else set()
+        first = set(pending) if unplaced_first else set()
         loads.sort(key=lambda load: (problem.loads[load].session_at is None, load not in first, key(load), load))
         for load in in_stages(problem, loads):
             inserter.insert_load(load)
@@ -293,13 +297,15 @@ def stages(search: Search) -> list[int]:
     return [*chosen, *near[: max(1, search.size() // 2)]]
 
 
+UNPLACED = "unplaced loads and their blockers"
+
 NEIGHBOURHOODS: dict[str, Neighbourhood] = {
     "time window": time_window,
     "two kilns": two_kilns,
     "one profile": one_profile,
     "one circuit": one_circuit,
     "late loads and their blockers": late_and_blockers,
-    "unplaced loads and their blockers": unplaced_and_blockers,
+    UNPLACED: unplaced_and_blockers,
     "emptiest firings": smallest,
     "stages of the same pieces": stages,
 }

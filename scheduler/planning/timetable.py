@@ -266,22 +266,22 @@ class Timetable:
 
     def cost(self) -> float:
         """Cost of the timetable on the grid [currency]: lateness, unplaced loads, energy, firings, changes."""
-        problem = self.problem
         placed = sum(firing.late_cost + firing.place.energy + self.firing_price for firing in self.firings.values())
-        return placed + problem.studio.prices.unplaced * sum(
-            problem.loads[load].priority for load in range(len(problem.loads)) if load not in self.firing_of
-        )
+        return placed + self.unplaced_cost()
 
-    def guide(self) -> float:
-        """What the search minimises: the cost with the wishes of later stages and a leaning to the early."""
-        return sum(firing.place.guide + self.firing_price for firing in self.firings.values()) + (
-            self.problem.studio.prices.unplaced
-            * sum(
-                self.problem.loads[load].priority
-                for load in range(len(self.problem.loads))
-                if load not in self.firing_of
-            )
-        )
+    def guide(self, unplaced_share: float = 1.0) -> float:
+        """What the search minimises: the cost with the wishes of later stages and a leaning to the early.
+
+        ``unplaced_share`` is the part of the price of unplaced loads that counts [-].
+        """
+        placed = sum(firing.place.guide + self.firing_price for firing in self.firings.values())
+        return placed + unplaced_share * self.unplaced_cost()
+
+    def unplaced_cost(self) -> float:
+        """Price of the loads without a firing [currency]."""
+        loads = self.problem.loads
+        left_out = sum(loads[load].priority for load in range(len(loads)) if load not in self.firing_of)
+        return self.problem.studio.prices.unplaced * left_out
 
     def snapshot(self) -> tuple[Placed, ...]:
         """The firings as they stand, in order of loading."""
