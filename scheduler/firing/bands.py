@@ -18,13 +18,16 @@ from numpy.typing import NDArray
 from scheduler.firing.course import Course, FiringRequest
 from scheduler.firing.network import Factors
 from scheduler.firing.recorded import WEIGHED_ERROR
-from scheduler.firing.simulate import simulate_afresh, simulate_one
+from scheduler.firing.simulate import request_key, simulate_afresh, simulate_one
 from scheduler.firing.uncertainty import SCATTER, covariance_of
 
 Floats = NDArray[np.float64]
 
 TIMING_MINUTES = 1.5
 """Standard deviation of any time for what no factor moves [min]: sensor lag, controller's cycle [CP]."""
+
+REMEMBERED = 8192
+"""Bands kept in memory."""
 
 LOWER, UPPER = 0.1, 0.9
 """The band's percentiles [-]."""
@@ -84,6 +87,9 @@ class Band:
     may_fail: bool
 
 
+_memory: dict[tuple[object, ...], Band] = {}
+
+
 def firing_band(request: FiringRequest, mass_error: float = WEIGHED_ERROR) -> Band:
     """The band of a firing's end of heating and safe time.
 
@@ -99,6 +105,18 @@ def firing_band(request: FiringRequest, mass_error: float = WEIGHED_ERROR) -> Ba
     Holds the truth in about eight of ten firings of synthetic kilns after a fit (tests/benchmarks/firing_fit.py). It
     knows nothing of broken elements, opened lids and wrong programs.
     """
+    fitted = request.kiln.fitted
+    errors = (fitted.power_error, fitted.loss_error, fitted.storage_error, fitted.correlations)
+    key = (request_key(request), errors, mass_error)
+    band = _memory.get(key)
+    if band is None:
+        if len(_memory) >= REMEMBERED:
+            _memory.clear()
+        band = _memory[key] = _band_afresh(request, mass_error)
+    return band
+
+
+def _band_afresh(request: FiringRequest, mass_error: float) -> Band:
     total = np.zeros((4, 4))
     total[:3, :3] = covariance_of(request.kiln.fitted) + SCATTER
     total[3, 3] = mass_error**2

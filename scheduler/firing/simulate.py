@@ -69,7 +69,7 @@ def simulate(requests: Sequence[FiringRequest]) -> list[Course]:
 
 def simulate_one(request: FiringRequest) -> Course:
     """The course of one firing; see `simulate`."""
-    key = _key(request)
+    key = request_key(request)
     with _memory_lock:
         known = _memory.get(key)
         if known is not None:
@@ -180,7 +180,8 @@ _LONGEST_MINUTES = int((kernel.LONGEST_S + 2 * kernel.LONGEST_COOLING_S) / 60.0)
 """Room for the series; memory that is not written is not taken."""
 
 
-def _key(request: FiringRequest) -> tuple[object, ...]:
+def request_key(request: FiringRequest) -> tuple[object, ...]:
+    """What of a request matters to its course, as a tuple that is cheap to hash."""
     return (
         kiln_key(request.kiln),
         request.work,

@@ -14,9 +14,9 @@ LOSS_PRIOR = 0.35
 STORAGE_PRIOR = 0.20
 """Of ln wall storage [-]: brick density varies by a fifth within a group (ASTM C155) [CP]."""
 
-POWER_SCATTER = 0.012
-LOSS_SCATTER = 0.03
-STORAGE_SCATTER = 0.02
+POWER_SCATTER = 0.010
+LOSS_SCATTER = 0.005
+STORAGE_SCATTER = 0.005
 """What differs from one firing of a kiln to the next [-]: supply voltage, plugs and vent, damp brick; and what the
 model lacks, which acts the same. Calibrated on synthetic kilns of a finer model (tests/benchmarks/firing_fit.py)."""
 

@@ -74,9 +74,9 @@ def test_another_profile_is_predicted(record, segment, kiln_of, firing_of) -> No
 
 
 def test_a_meter_gives_the_scale(record, kiln_of) -> None:
-    """Temperatures determine ratios only; a reading in kWh halves the doubt about power."""
-    without = fit_kiln(kiln_of(), [record()]).fitted
-    with_meter = fit_kiln(kiln_of(), [record(meter=True)]).fitted
+    """Temperatures determine ratios only; with a guessed charge, a reading in kWh takes a quarter of the doubt away."""
+    without = fit_kiln(kiln_of(), [record(mass_error=0.2)]).fitted
+    with_meter = fit_kiln(kiln_of(), [record(mass_error=0.2, meter=True)]).fitted
     assert with_meter.power_error < 0.75 * without.power_error
     assert np.log(with_meter.power / TRUE.power) == pytest.approx(0.0, abs=0.06)
 
