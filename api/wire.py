@@ -79,6 +79,9 @@ def read_record(model: type[RecordT], body: Mapping[str, Any], table: str, place
             key = keys[-1] if keys else ""
             example = CELL_EXAMPLES.get(key, "") if model is Load else TOML_EXAMPLES.get(f"{table}.{key}", "")
             problem, remedy = plain_words(detail, example, keys_of(model))
+            if model is Load:
+                # A load's examples are words of their own, as in loads.csv.
+                remedy = remedy.replace("write for example ", "write ")
             faults.add(" › ".join(key_path(detail["loc"])), problem, remedy)
         raise FolderError(faults.listed()) from None
 

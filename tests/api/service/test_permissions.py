@@ -1,0 +1,230 @@
+"""The permission matrix: every route, every role, and nobody. A route without a row fails."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from api.app import PREFIX, create_app, route_table
+from api.security import ALL_ROLES
+from tests.api.service.house import BISQUE, Clock, House, Template, running, settings
+
+ANYBODY = "none display member attendant manager"
+VIEWERS = "display member attendant manager"
+PEOPLE = "member attendant manager"
+STAFF = "attendant manager"
+MANAGER = "manager"
+
+MATRIX = {
+    "GET /health": ANYBODY,
+    "GET /ready": ANYBODY,
+    "GET /metrics": MANAGER,
+    "POST /welcome": ANYBODY,
+    "POST /sign-in": ANYBODY,
+    "POST /sign-out": PEOPLE,
+    "GET /me": VIEWERS,
+    "POST /me/password": PEOPLE,
+    "GET /me/sessions": PEOPLE,
+    "DELETE /me/sessions/{session_id}": PEOPLE,
+    "GET /me/tokens": PEOPLE,
+    "POST /me/tokens": PEOPLE,
+    "DELETE /me/tokens/{token_id}": PEOPLE,
+    "GET /people": MANAGER,
+    "POST /people": MANAGER,
+    "PUT /people/{person_id}": MANAGER,
+    "POST /people/{person_id}/invitation": MANAGER,
+    "GET /loads": PEOPLE,
+    "POST /loads": PEOPLE,
+    "GET /loads/{load_id}": PEOPLE,
+    "PUT /loads/{load_id}": PEOPLE,
+    "POST /loads/{load_id}/cancel": PEOPLE,
+    "POST /loads/{load_id}/dried": STAFF,
+    "POST /loads/{load_id}/collected": STAFF,
+    "POST /promise": PEOPLE,
+    "GET /opening": VIEWERS,
+    "GET /profiles": PEOPLE,
+    "GET /studio/{kind}": STAFF,
+    "POST /studio/{kind}": STAFF,
+    "GET /studio/{kind}/{key}": STAFF,
+    "PUT /studio/{kind}/{key}": STAFF,
+    "DELETE /studio/{kind}/{key}": STAFF,
+    "POST /kilns/{kiln_id}/fit": MANAGER,
+    "POST /plans": MANAGER,
+    "POST /what-ifs": MANAGER,
+    "POST /re-plans": STAFF,
+    "GET /jobs/{job_id}": STAFF,
+    "POST /jobs/{job_id}/cancel": STAFF,
+    "GET /jobs/{job_id}/events": STAFF,
+    "GET /plans": STAFF,
+    "GET /plans/{plan_id}": STAFF,
+    "GET /plans/{plan_id}/compare/{other_id}": STAFF,
+    "POST /plans/{plan_id}/publish": MANAGER,
+    "GET /published": STAFF,
+    "GET /publications": STAFF,
+    "GET /day": VIEWERS,
+    "POST /firings/{firing_id}/loaded": STAFF,
+    "POST /firings/{firing_id}/started": STAFF,
+    "POST /firings/{firing_id}/opened": STAFF,
+    "POST /firings/{firing_id}/readings": STAFF,
+    "POST /firings/{firing_id}/log": STAFF,
+    "POST /firings/{firing_id}/stream": STAFF,
+    "GET /records": STAFF,
+    "GET /records/{record_id}/readings": STAFF,
+    "GET /notices": PEOPLE,
+    "POST /notices/{notice_id}/seen": PEOPLE,
+    "GET /costs": PEOPLE,
+    "GET /cost-rule": PEOPLE,
+    "PUT /cost-rule": MANAGER,
+    "GET /feeds": PEOPLE,
+    "POST /feeds": PEOPLE,
+    "DELETE /feeds/{feed_id}": PEOPLE,
+    "GET /history": MANAGER,
+    "GET …/feeds/{secret}.ics": ANYBODY,
+}
+"""Whom each route serves, written by hand from the service's description."""
+
+WHO = {"none": None, "display": "display", "member": "Ana", "attendant": "Wout", "manager": "Marta"}
+PLACES = {"kind": "kilns", "key": "K9", "load_id": "X", "firing_id": "F9", "kiln_id": "K9", "secret": "x"}
+
+
+def _row(method: str, path: str) -> str:
+    return f"{method} {path.removeprefix(PREFIX)}" if path.startswith(PREFIX) else f"{method} …{path}"
+
+
+@pytest.fixture(scope="module")
+def open_house(settled: Template, tmp_path_factory: pytest.TempPathFactory) -> Iterator[House]:
+    """One service for the whole matrix; no request of it changes what another one meets."""
+    with settled.copy(tmp_path_factory.mktemp("matrix")) as data, running(data, settled.tokens) as made:
+        yield made
+
+
+def test_each_route_has_a_row_and_each_row_a_route() -> None:
+    """A new route without a row fails here."""
+    assert sorted(_row(method, path) for method, path, _ in route_table()) == sorted(MATRIX)
+
+
+def test_the_described_api_has_no_route_beside_the_table(open_house: House) -> None:
+    """The OpenAPI document, made by the framework from the routes that really answer, names no other."""
+    described = {
+        _row(method.upper(), path)
+        for path, methods in open_house.get(None, "/openapi.json")["paths"].items()
+        for method in methods
+    }
+    assert described <= set(MATRIX)
+
+
+@pytest.mark.parametrize("role", WHO)
+@pytest.mark.parametrize("row", MATRIX)
+def test_a_route_serves_its_roles_and_no_other(open_house: House, row: str, role: str) -> None:
+    """Allowed: anything but 401 and 403 (bodies are left out, so mostly 422). Else 401 for nobody, 403 for others."""
+    method, path = row.split(" ")
+    path = re.sub(r"\{(\w+)\}", lambda match: PLACES.get(match[1], "99"), path)
+    house = open_house
+    if row == "POST /sign-out" and role in PEOPLE.split():
+        # Signing out ends the token that it came with: a token of its own.
+        secret = house.post(WHO[role], "/me/tokens", {"label": "short"})["secret"]
+        answer = house.client.post(f"{PREFIX}{path}", headers={"authorization": f"Bearer {secret}"})
+    elif path.startswith("…"):
+        answer = house.client.request(method, path[1:])
+    else:
+        answer = house.call(WHO[role], method, path)
+    if role in MATRIX[row].split():
+        assert answer.status_code not in (401, 403), answer.text
+    else:
+        assert answer.status_code == (401 if role == "none" else 403), answer.text
+        assert answer.headers["content-type"] == "application/problem+json"
+
+
+def test_an_application_with_an_unmarked_route_does_not_start(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Forgetting to say whom a route serves is found before anybody can call it."""
+    from fastapi import APIRouter
+
+    from api import app as module
+
+    stray = APIRouter()
+    stray.add_api_route("/stray", lambda: None)
+    monkeypatch.setattr(module, "ROUTERS", (*module.ROUTERS, (stray, PREFIX)))
+    with pytest.raises(RuntimeError, match="stray does not say whom it serves"):
+        create_app(settings(str(tmp_path / "x.db"), Clock()))
+
+
+@pytest.mark.parametrize("kind", ["shifts", "closed", "circuits", "kilns", "quiet", "profiles", "rules", "studio"])
+def test_attendants_change_outages_and_absences_alone(house: House, kind: str) -> None:
+    """What the studio is, is the manager's to say."""
+    assert house.call("Wout", "POST", f"/studio/{kind}", {"body": {}}).status_code == 403
+    assert house.call("Wout", "PUT", f"/studio/{kind}/1", {"version": 1, "body": {}}).status_code == 403
+    assert house.call("Wout", "DELETE", f"/studio/{kind}/1?version=1").status_code == 403
+
+
+def test_attendants_note_an_outage(house: House) -> None:
+    """A kiln that fails cannot wait for the manager."""
+    body = {"kiln": "K1", "from": "2026-11-30T12:00", "reason": "element"}
+    kept = house.post("Wout", "/studio/outages", {"body": body})
+    assert kept["body"]["kiln"] == "K1"
+    assert house.call("Wout", "DELETE", f"/studio/outages/{kept['key']}?version=1").status_code == 204
+
+
+def test_members_see_and_touch_their_own_loads_alone(house: House) -> None:
+    """Another's load is not there for them, whatever they try."""
+    mine = house.post("Ana", "/loads", {"load": BISQUE})
+    ask = {"version": 1, "load": BISQUE}
+    assert [load["id"] for load in house.get("Ana", "/loads")] == [mine["id"]]
+    assert house.get("Ben", "/loads") == []
+    for method, path, body in (
+        ("GET", "", None),
+        ("PUT", "", ask),
+        ("POST", "/cancel", {"version": 1}),
+    ):
+        assert house.call("Ben", method, f"/loads/{mine['id']}{path}", body).status_code == 404
+    assert house.call("Ben", "POST", "/loads", {"load": BISQUE, "person": mine["person"]}).status_code == 403
+
+
+@pytest.mark.parametrize(("key", "value"), [("priority", 9), ("kilns", ["K1"]), ("stream", "production")])
+def test_members_do_not_push_in(house: House, key: str, value: object) -> None:
+    """Priority, kilns and stream are the staff's to say."""
+    answer = house.call("Ana", "POST", "/loads", {"load": {**BISQUE, key: value}})
+    assert answer.status_code == 422
+    assert answer.json()["faults"][0]["place"] == key
+
+
+def test_a_members_change_keeps_what_the_staff_said(house: House) -> None:
+    """Correcting the number of pieces does not lose the priority that the staff gave."""
+    mine = house.post("Ana", "/loads", {"load": BISQUE})
+    house.call("Wout", "PUT", f"/loads/{mine['id']}", {"version": 1, "load": {**BISQUE, "priority": 7}})
+    changed = house.call("Ana", "PUT", f"/loads/{mine['id']}", {"version": 2, "load": {**BISQUE, "pieces": 11}}).json()
+    assert (changed["load"]["priority"], changed["load"]["pieces"]) == (7, 11)
+
+
+def test_a_booking_is_the_members_own_whatever_owner_it_names(house: House) -> None:
+    """The owner's name comes from who is signed in."""
+    assert house.post("Ana", "/loads", {"load": {**BISQUE, "owner": "Ben"}})["load"]["owner"] == "Ana"
+
+
+def test_members_have_a_calendar_of_their_own_alone(house: House) -> None:
+    """Not the staff's, nor another's."""
+    for body in ({"kind": "staff"}, {"kind": "kiln", "subject": "K1"}, {"kind": "person", "subject": "1"}):
+        assert house.call("Ana", "POST", "/feeds", body).status_code == 403
+
+
+def test_a_display_sees_the_day_and_changes_nothing(house: House) -> None:
+    """Whatever unsafe method it tries, at whatever address."""
+    house.planned()
+    assert house.get("display", "/day?date=2026-11-30")["date"] == "2026-11-30"
+    unsafe = [path for method, path, _ in route_table() if method != "GET" and path.startswith(PREFIX)]
+    for path in unsafe:
+        if path.removeprefix(PREFIX) in ("/welcome", "/sign-in"):
+            continue
+        address = re.sub(r"\{(\w+)\}", lambda match: PLACES.get(match[1], "99"), path)
+        method = next(m for m, p, _ in route_table() if p == path and m != "GET")
+        answer = house.client.request(
+            method, address, headers={"authorization": f"Bearer {house.secrets['display']}"}, json={}
+        )
+        assert answer.status_code == 403, path
+
+
+def test_every_role_is_in_the_matrix() -> None:
+    """A new role without a column fails."""
+    assert {*ALL_ROLES, "none"} == set(WHO)
