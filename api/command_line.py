@@ -7,16 +7,14 @@ import sys
 import traceback
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 from typer.exceptions import TyperException
 
+from api import planning_commands
 from api.service_commands import register
 from shared.errors import AuditError, FolderError, KilnrotaError
-
-if TYPE_CHECKING:
-    from shared.studio import Studio
 
 DONE, UNEXPECTED, FAULTS, BREACHES, STOPPED = 0, 1, 2, 3, 130
 """Exit codes: done; an error of the program's own; faults in what was given; a plan that breaks a rule; stopped by
@@ -64,6 +62,7 @@ def plan(
     """Plan the firings and show a day, kiln by kiln."""
     from api.day import Day
     from api.formats import Formats
+    from api.present import present
     from api.printing.plan_text import plan_text
     from api.progress import ProgressLine
     from api.requests import day_asked_for, kiln_named, plan_begin
@@ -75,7 +74,7 @@ def plan(
 
     studio, loads = read_folder(folder)
     words = read_words()
-    now_minute = _now(now, studio)
+    now_minute = present(now, studio)
     shown_day = day_asked_for(day, now_minute, studio)
     only = None if kiln is None else kiln_named(studio, kiln).id
     progress = ProgressLine(sys.stderr, words)
@@ -108,12 +107,13 @@ def plan(
 def check(folder: Folder, now: Now = None) -> None:
     """Read a studio's folder and report every fault, and what looks doubtful."""
     from api.checking import warnings_of
+    from api.present import present
     from api.words import read_words
     from shared.files import read_folder
 
     studio, loads = read_folder(folder)
     words = read_words()
-    warnings = warnings_of(studio, loads, _now(now, studio), words)
+    warnings = warnings_of(studio, loads, present(now, studio), words)
     for warning in warnings:
         print(words("command.warning", text=warning))
     print(
@@ -221,6 +221,7 @@ def fit(
 
 
 register(app)
+planning_commands.register(app)
 
 
 def run(arguments: Sequence[str] | None = None) -> int:
@@ -281,16 +282,6 @@ def _say(text: str) -> None:
 
 def _one_line(error: Exception) -> str:
     return " ".join(str(error).split())[:300]
-
-
-def _now(text: str | None, studio: Studio) -> int:
-    """The minute named, else the clock's: the only place that asks the clock."""
-    from datetime import UTC, datetime
-
-    from api.requests import moment_asked_for
-    from shared.clock import minute_of
-
-    return minute_of(datetime.now(UTC)) if text is None else moment_asked_for(text, "--now", studio)
 
 
 if __name__ == "__main__":

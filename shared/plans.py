@@ -119,7 +119,11 @@ class CostParts(Record):
 
 
 class Plan(Record):
-    """A plan for ``[begin, end)``."""
+    """A plan for ``[begin, end)``.
+
+    ``replanned``: it replaces another plan, and may count a price for changes. ``under_way`` are then the ids of the
+    firings that had begun before it; a plan file holds both only where they say something.
+    """
 
     format: Literal[1] = 1
     studio: str
@@ -131,3 +135,5 @@ class Plan(Record):
     firings: tuple[Firing, ...] = ()
     unplaced: tuple[Unplaced, ...] = ()
     late: tuple[Late, ...] = ()
+    under_way: tuple[str, ...] = ()
+    replanned: bool = False

@@ -105,16 +105,17 @@ def breaches(
     plan
         The plan, made by anything.
     under_way
-        Ids of firings that have begun before the plan: what lies before the plan's begin is not judged of them.
+        Ids of firings that have begun before the plan, beside those that the plan itself names: what lies before the
+        plan's begin is not judged of them.
     replanned
-        Whether the plan replaces another; else it counts no price for changes.
+        Whether the plan replaces another, if it does not say so itself; else it counts no price for changes.
 
     Returns
     -------
     list[Breach]
         The breaches, in the order of `RULES`.
     """
-    return _found(Case(studio, tuple(loads), plan, under_way, replanned))
+    return _found(_case(studio, loads, plan, under_way, replanned))
 
 
 def prove(
@@ -131,7 +132,7 @@ def prove(
     BrokenPlanError
         If the plan breaks any rule; its ``breaches`` tell which.
     """
-    case = Case(studio, tuple(loads), plan, under_way, replanned)
+    case = _case(studio, loads, plan, under_way, replanned)
     found = _found(case)
     if not found and len(case.courses) != len(plan.firings):  # no rule may stay silent about a firing it cannot judge
         found = [Breach("computed_times", None, None, None, "a firing's course cannot be computed")]
@@ -146,6 +147,10 @@ def prove(
         peaks=peak_loads(case),
         seal=_SEAL,
     )
+
+
+def _case(studio: Studio, loads: Sequence[Load], plan: Plan, under_way: frozenset[str], replanned: bool) -> Case:
+    return Case(studio, tuple(loads), plan, under_way | frozenset(plan.under_way), replanned or plan.replanned)
 
 
 def _found(case: Case) -> list[Breach]:

@@ -20,7 +20,7 @@ from scheduler.planning.timetable import Placed
 from shared.clock import Minute, local_time, wall_minute
 from shared.loads import Load, session_minutes
 from shared.plans import Firing, Plan
-from shared.studio import Studio
+from shared.studio import Outage, Studio
 
 BREAKS = frozenset(
     {
@@ -68,11 +68,20 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True)
+class PutOff:
+    """Work on a kiln that was to begin at ``was`` and can begin only once the kiln is empty, at ``begins`` [min]."""
+
+    kiln: str
+    was: Minute
+    begins: Minute
+
+
+@dataclass(frozen=True, slots=True)
 class Replanned:
     """The new plan with the studio and the loads that it is for, and what it changes.
 
     ``cost_before`` is the old plan's cost, ``cost_left`` what of it was still to come when something happened;
-    ``do_nothing`` tells what breaks if nobody re-plans.
+    ``do_nothing`` tells what breaks if nobody re-plans, ``put_off`` which work on kilns waits until they are empty.
     """
 
     plan: Plan
@@ -85,6 +94,7 @@ class Replanned:
     do_nothing: tuple[str, ...]
     cost_before: float
     cost_left: float
+    put_off: tuple[PutOff, ...] = ()
 
 
 def replan(
@@ -124,9 +134,10 @@ def replan(
     session.search()
     result = session.finish(now, names=lambda placed: _names(placed, session, fixed, state, plan))
     result = result.model_copy(update={"under_way": tuple(firing.id for firing in state.under_way), "replanned": True})
+    outages, put_off = _once_empty(state, result)
     return Replanned(
         plan=result,
-        studio=state.studio,
+        studio=state.studio.model_copy(update={"outages": outages}) if put_off else state.studio,
         loads=state.loads,
         under_way=frozenset(firing.id for firing in state.under_way),
         changes=_changes((*loads, *events.add), state, plan, result, now, frozenset(events.cancel)),
@@ -135,7 +146,27 @@ def replan(
         do_nothing=_do_nothing(state, plan, begin),
         cost_before=plan.proof.cost,
         cost_left=_cost_left(studio, loads, plan, now),
+        put_off=put_off,
     )
+
+
+def _once_empty(state: Situation, plan: Plan) -> tuple[tuple[Outage, ...], tuple[PutOff, ...]]:
+    """Outages as they can be: a kiln with a charge in it can be worked on only once somebody has emptied it.
+
+    The search has kept new firings out of the outages as they were; nothing is loaded in the time that this frees.
+    """
+    inside = {firing.kiln: firing for firing in plan.firings if firing.id in plan.under_way}
+    outages: list[Outage] = []
+    put_off: list[PutOff] = []
+    for outage in state.studio.outages:
+        firing = None if outage.kiln is None else inside.get(outage.kiln)
+        if firing is None or not firing.load_at <= outage.begins < firing.free_at:
+            outages.append(outage)
+            continue
+        put_off.append(PutOff(firing.kiln, outage.begins, firing.free_at))
+        if outage.ends is None or outage.ends > firing.free_at:
+            outages.append(outage.model_copy(update={"begins": firing.free_at}))
+    return tuple(outages), tuple(put_off)
 
 
 def _cost_left(studio: Studio, loads: Sequence[Load], plan: Plan, now: Minute) -> float:

@@ -83,6 +83,9 @@ def plan_text(plan: Plan, studio: Studio) -> str:
         for key in ("hot_until_between", "safe_between"):
             if firing[key] is None:
                 del firing[key]
+    for key in ("under_way", "replanned"):
+        if not document[key]:
+            del document[key]
     return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
@@ -126,7 +129,7 @@ def _parsed(text: str, faults: FaultList) -> dict[str, Any] | None:
     except ValueError:
         faults.add("", "holds a number that no one can mean", "write the plan file anew with this program")
         return None
-    tame = tamed(document, ())
+    tame = tamed(document, frozenset({"replanned"}))
     if not isinstance(tame, dict):
         faults.add("", f"is {shown(document)}, not a plan", "a plan file is one JSON object, { … }")
         return None

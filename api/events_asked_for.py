@@ -1,0 +1,193 @@
+"""What a person says has happened since a plan was made: the options of ``kilnrota replan``, read with every fault."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import TypeVar, get_args
+
+from api.consistency import check_load
+from api.wire import reading_of
+from scheduler.planning.events import Away, CircuitDown, Events, FiringLate, KilnDown, Outcome
+from shared.clock import Minute
+from shared.errors import Fault, FolderError, RequestError
+from shared.files.fault_list import FaultList
+from shared.files.loads_csv import load_rows
+from shared.files.text import read_text
+from shared.files.values import clipped
+from shared.loads import Load
+from shared.plans import Plan
+from shared.studio import Studio
+
+LONGEST_DELAY_HOURS = 240.0
+"""Longest delay of a firing that is believed [h]: ten days; house choice, above it the firing has failed."""
+
+_DAY_AND_TIME = re.compile(r"(\d{4}-\d\d-\d\d)(?:[T ](\d\d):(\d\d))?")
+_HOURS = re.compile(r"\d{1,4}(\.\d{1,4})?")
+
+Read = TypeVar("Read")
+
+
+@dataclass(frozen=True)
+class SaidEvents:
+    """The options as typed."""
+
+    down: Sequence[str] = ()
+    circuits_down: Sequence[str] = ()
+    late: Sequence[str] = ()
+    cancel: Sequence[str] = ()
+    absent: Sequence[str] = ()
+    outcomes: Sequence[str] = ()
+    add: Path | None = None
+
+
+@dataclass
+class _Asked:
+    """Collects what the options mean, and one fault for each that means nothing."""
+
+    studio: Studio
+    loads: Sequence[Load]
+    plan: Plan
+    now: Minute
+    faults: list[Fault] = field(default_factory=list)
+
+    def each(self, option: str, texts: Sequence[str], read: Callable[[str], Read]) -> tuple[Read, ...]:
+        found = []
+        for text in texts:
+            try:
+                found.append(read(text.strip()))
+            except _UnusableError as fault:
+                self.faults.append(Fault(f"{option} {clipped(text)}", "", fault.problem, fault.remedy))
+        return tuple(found)
+
+    def kiln_down(self, text: str) -> KilnDown:
+        name, until = self._name_and_until(text)
+        return KilnDown(_one_of(name, "kiln", self.studio.kiln_by_id), until)
+
+    def circuit_down(self, text: str) -> CircuitDown:
+        name, until = self._name_and_until(text)
+        return CircuitDown(_one_of(name, "circuit", self.studio.circuit_by_id), until)
+
+    def late(self, text: str) -> FiringLate:
+        name, _, hours = text.rpartition(":")
+        if not _HOURS.fullmatch(hours) or not 0.0 < float(hours) <= LONGEST_DELAY_HOURS:
+            raise _UnusableError("gives no hours", f"write it as F7:2.5, above 0 and up to {LONGEST_DELAY_HOURS:.0f} h")
+        return FiringLate(_one_of(name, "firing", [f.id for f in self.plan.firings]), float(hours))
+
+    def cancelled(self, text: str) -> str:
+        return _one_of(text, "waiting load", [load.id for load in self.loads])
+
+    def absent(self, text: str) -> Away:
+        match = _DAY_AND_TIME.fullmatch(text)
+        try:
+            day = date.fromisoformat(match[1]) if match else None
+        except ValueError:
+            day = None
+        if match is None or day is None:
+            raise _UnusableError("is no day", "write 2026-12-01, or 2026-12-01T09:00 for the shift that begins then")
+        if match[2] is None:
+            return Away(day)
+        opens = int(match[2]) * 60 + int(match[3])
+        known = sorted({shift.opens for shift in self.studio.shifts})
+        if opens not in known:
+            times = ", ".join(f"{at // 60:02d}:{at % 60:02d}" for at in known) or "never"
+            raise _UnusableError("names no shift", f"shifts begin at {times}; without a time nobody is there all day")
+        return Away(day, opens)
+
+    def outcome(self, text: str) -> tuple[str, Outcome]:
+        name, _, said = text.rpartition("=")
+        for outcome in get_args(Outcome):
+            if said == outcome:
+                return _one_of(name, "firing", [f.id for f in self.plan.firings]), outcome
+        raise _UnusableError("gives no outcome", f"write it as F7=refire; there are {', '.join(get_args(Outcome))}")
+
+    def _name_and_until(self, text: str) -> tuple[str, Minute | None]:
+        from api.requests import moment_asked_for
+
+        name, colon, until = text.partition(":")
+        if not colon:
+            return name, None
+        try:
+            at = moment_asked_for(until, "until", self.studio)
+        except RequestError:
+            raise _UnusableError(
+                f"{clipped(until)!r} is no time", "write it as K2:2026-12-01T14:00, or K2 alone"
+            ) from None
+        if at <= self.now:
+            raise _UnusableError("is over already", "name a time after --now, or leave it out for until further notice")
+        return name, at
+
+
+class _UnusableError(Exception):
+    def __init__(self, problem: str, remedy: str) -> None:
+        super().__init__(problem)
+        self.problem, self.remedy = problem, remedy
+
+
+def _one_of(name: str, what: str, known: Sequence[str] | dict[str, object]) -> str:
+    if name not in known:
+        listed = ", ".join(list(known)[:30]) or "none"
+        raise _UnusableError(f"names no {what} that there is", f"there are {listed}")
+    return name
+
+
+def events_asked_for(said: SaidEvents, studio: Studio, loads: Sequence[Load], plan: Plan, now: Minute) -> Events:
+    """The events that options mean.
+
+    Raises
+    ------
+    FolderError
+        With one fault for each option that cannot be used.
+    """
+    asked = _Asked(studio, loads, plan, now)
+    events = Events(
+        down=asked.each("--down", said.down, asked.kiln_down),
+        circuits_down=asked.each("--circuit-down", said.circuits_down, asked.circuit_down),
+        late=asked.each("--late", said.late, asked.late),
+        cancel=asked.each("--cancel", said.cancel, asked.cancelled),
+        absent=asked.each("--absent", said.absent, asked.absent),
+        outcomes=dict(asked.each("--outcome", said.outcomes, asked.outcome)),
+        add=(),
+    )
+    added: tuple[Load, ...] = ()
+    try:
+        added = loads_from(said.add, studio, loads) if said.add is not None else ()
+    except FolderError as error:
+        asked.faults += error.faults
+    if asked.faults:
+        raise FolderError(asked.faults)
+    return Events(events.down, events.circuits_down, events.late, added, events.cancel, events.absent, events.outcomes)
+
+
+def loads_from(path: Path, studio: Studio, waiting: Sequence[Load]) -> tuple[Load, ...]:
+    """Loads from a file like loads.csv, checked against the studio and what waits in it.
+
+    Raises
+    ------
+    FolderError
+        With every fault of the file.
+    """
+    faults = FaultList(clipped(path.name))
+    text = read_text(path, faults)
+    rows = [] if text is None else load_rows(text, reading_of(studio.place), faults)
+    taken = {load.id for load in waiting}
+    for row in rows:
+        name = row.cells.get("id", "")
+        if name in taken:
+            faults.add(row.place("id"), f'"{clipped(name)}" is the id of another load', "give each its own id")
+        taken.add(name)
+    if faults.count:
+        raise FolderError(faults.listed())
+    found = tuple(row.load for row in rows if row.load is not None)
+    told: list[Fault] = []
+    for load in found:
+        try:
+            check_load(load, [*waiting, *(other for other in found if other.id != load.id)], studio)
+        except FolderError as error:
+            told += [Fault(faults.file, fault.place, fault.problem, fault.remedy) for fault in error.faults]
+    if told:
+        raise FolderError(told)
+    return found
