@@ -29,6 +29,9 @@ reaches in a 60 s step (sqrt(alpha t) = 4 to 5 mm)."""
 BACKUP_CELLS = 3
 """Cells of the board behind the brick [-]."""
 
+THINNEST_BOARD_MM = 1.0
+"""A board behind the brick that is thinner than this does nothing [mm]; made ones have 6 mm and more [CP]."""
+
 LEAK_M2_PER_M2 = 14.0e-4
 """Cracks and holes by inside surface [m²/m²]: half a millimetre under a lid, element tails, plugged peepholes, floor
 joint come to about 17 cm² in a 100 l kiln [C, derived here]. A tighter 4 cm²/m² lets medium kilns cool a third more
@@ -126,7 +129,15 @@ def geometric_resistance(kiln: Kiln, depth_m: float) -> float:
         ends = math.pi / 2.0 * diameter**2 / depth_m
         return 1.0 / (side + ends + 0.54 * 2.0 * math.pi * diameter)
     edges = 4.0 * sum(side / 1000.0 for side in kiln.inside_mm)
-    return 1.0 / (kiln.inside_surface_m2 / depth_m + 0.54 * edges + 0.15 * 8.0 * depth_m)
+    area = kiln.inside_surface_m2
+    # The form has its least S at depth sqrt(A/1.2), which no wall has; from half of that on, area grows as a sphere's.
+    limit = 0.5 * math.sqrt(area / (0.15 * 8.0))
+    near = min(depth_m, limit)
+    shape = area / near + 0.54 * edges + 0.15 * 8.0 * near
+    if depth_m <= limit:
+        return 1.0 / shape
+    effective = (shape * limit) ** 2 / (area - 0.15 * 8.0 * limit**2)
+    return 1.0 / shape + limit / effective * (1.0 - limit / depth_m)
 
 
 def cell_depths(thickness_m: float, cells: int, growth: float) -> NDArray[np.float64]:
@@ -141,7 +152,7 @@ def _layers(kiln: Kiln, cells: int, growth: float) -> list[tuple[float, float, W
     """From and to which depth [m] each cell goes, and what it is made of."""
     brick = cell_depths(kiln.wall_mm / 1000.0, cells, growth)
     layers = [(float(a), float(b), WALLS[kiln.brick]) for a, b in itertools.pairwise(brick)]
-    if kiln.backup_mm > 0:
+    if kiln.backup_mm >= THINNEST_BOARD_MM:
         board = brick[-1] + cell_depths(kiln.backup_mm / 1000.0, BACKUP_CELLS * max(1, cells // WALL_CELLS), 1.0)
         layers += [(float(a), float(b), BACKUP_BOARD) for a, b in itertools.pairwise(board)]
     return layers

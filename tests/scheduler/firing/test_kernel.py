@@ -276,3 +276,11 @@ def test_steady_wall_of_brick_and_board_loses_the_conductivity_integral(
 
     expected = float(brentq(surplus, 50.0, 8000.0)) + leak
     assert held == pytest.approx(expected, rel=0.01)
+
+
+@pytest.mark.parametrize("inside", [(40.0, 40.0, 40.0), (100.0, 60.0), (600.0, 600.0, 800.0), (2000.0, 50.0, 50.0)])
+def test_a_thicker_wall_always_resists_more(kiln_of, inside: tuple[float, ...]) -> None:
+    """Langmuir's form alone turns over where the wall is thicker than the box is wide."""
+    kiln = kiln_of(inside_mm=inside)
+    depths = np.linspace(0.0, 1.2, 400)
+    assert np.all(np.diff([geometric_resistance(kiln, float(d)) for d in depths]) > 0.0)
