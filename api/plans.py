@@ -74,12 +74,13 @@ class Happened:
 def ask_plan(service: Service, who: Identity, day: date | None, effort: Effort, request: dict[str, Any]) -> int:
     """Plan afresh from a day on, tomorrow if none is named. Returns the job's id."""
     with service.store.read() as session:
-        studio, loads = service.studio(session), waiting_loads(session)
+        studio, loads, basis = service.studio(session), waiting_loads(session), _versions(session)
         _nothing_under_way(session)
     now = service.minute()
     first = day or date.fromordinal(local_time(now, studio.place.zone).date().toordinal() + 1)
     _near(first, studio, now)
-    return _ask(service, who, "plan", studio, loads, plan_begin(first, now, studio), effort, request)
+    begin = plan_begin(first, now, studio)
+    return _ask(service, who, "plan", studio, loads, begin, effort, request, basis=basis)
 
 
 def ask_what_if(
@@ -111,7 +112,7 @@ def ask_replan(service: Service, who: Identity, happened: Happened, effort: Effo
         studio = service.studio(session)
         waiting = {load.id: load for load in waiting_loads(session)}
         states = {row.key: row.state for row in session.scalars(select(BookedLoad))}
-        kept = records_of_plan(session, plan_id)
+        kept, basis = records_of_plan(session, plan_id), _versions(session)
     by_records = happened.by_records if happened.by_records is not None else bool(kept)
     plan = _as_it_went(audited.plan, kept, now) if by_records else audited.plan
     fired = {load for firing in plan.firings for load in firing.loads if firing.out_at <= now}
@@ -140,7 +141,18 @@ def ask_replan(service: Service, who: Identity, happened: Happened, effort: Effo
         outcomes=told.outcomes,
     )
     return _ask(
-        service, who, "replan", studio, before, now, effort, request, plan=plan, events=events, based_on=plan_id
+        service,
+        who,
+        "replan",
+        studio,
+        before,
+        now,
+        effort,
+        request,
+        plan=plan,
+        events=events,
+        based_on=plan_id,
+        basis=basis,
     )
 
 
@@ -293,6 +305,7 @@ def _ask(
     plan: Plan | None = None,
     events: Events | None = None,
     based_on: int | None = None,
+    basis: dict[str, int] | None = None,
 ) -> int:
     if not loads:
         raise ProblemError(409, "no load waits; book one first", name="no-loads")
@@ -312,8 +325,14 @@ def _ask(
         plan=plan,
         events=events or Events(),
         based_on=based_on,
+        basis=basis or {},
     )
     return service.jobs.ask(task, request)
+
+
+def _versions(session: Session) -> dict[str, int]:
+    rows = session.execute(select(BookedLoad.key, BookedLoad.version))
+    return {row.key: row.version for row in rows}
 
 
 def _nothing_under_way(session: Session) -> None:

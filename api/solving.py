@@ -37,6 +37,8 @@ class SolveTask:
         Of a re-plan: the plan that holds, and what has happened.
     based_on
         Id of the plan that holds, for the record.
+    basis
+        The versions of the loads when the solve was asked for, by load.
     """
 
     kind: str
@@ -51,7 +53,7 @@ class SolveTask:
     plan: Plan | None = None
     events: Events = field(default_factory=Events)
     based_on: int | None = None
-    notes: dict[str, Any] = field(default_factory=dict)
+    basis: dict[str, int] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -68,12 +70,12 @@ def solve(task: SolveTask, progress: Callable[[Progress], None]) -> Solved:
     """Plan or re-plan, and prove the result."""
     if task.plan is None:
         made = plan(task.studio, task.loads, now=task.now, begin=task.begin, settings=task.settings, progress=progress)
-        return Solved(prove(task.studio, task.loads, made), frozenset(), False, dict(task.notes))
+        return Solved(prove(task.studio, task.loads, made), frozenset(), False, {})
     found = replan(
         task.studio, task.loads, task.plan, now=task.now, events=task.events, settings=task.settings, progress=progress
     )
     audited = prove(found.studio, found.loads, found.plan, found.under_way, replanned=True)
-    return Solved(audited, found.under_way, True, task.notes | replan_notes(found))
+    return Solved(audited, found.under_way, True, replan_notes(found))
 
 
 def replan_notes(found: Replanned) -> dict[str, Any]:
@@ -142,6 +144,7 @@ def _keep(solved: Solved, task: SolveTask, job_id: int, data: str) -> int | None
                 under_way=solved.under_way,
                 replanned=solved.replanned,
                 based_on=task.based_on,
+                basis=task.basis,
                 notes=solved.notes,
             )
             job.state, job.plan_id = "done", row.id

@@ -84,7 +84,9 @@ def restore(backup: Path, data: str) -> Contents:
         if store.sqlite:
             if store.file.exists():
                 raise RequestError(f"{store.file.name} is there already; name another --data")
-            if backup.open("rb").read(16)[:15] != b"SQLite format 3":
+            with backup.open("rb") as head:
+                sqlite = head.read(15) == b"SQLite format 3"
+            if not sqlite:
                 raise RequestError(f"{backup.name} is no backup of an SQLite store; name one, or another --data")
             shutil.copyfile(backup, store.file)
         else:

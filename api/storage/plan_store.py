@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 
 from api.problems import ProblemError, not_there
 from api.storage.change_log import Author, record
-from api.storage.studio_store import bump, load_of
+from api.storage.studio_store import bump
 from api.storage.tables import BookedLoad, FiringRecord, Publication, StoredPlan
 from api.wire import restored_loads, restored_text, stored_loads, stored_text
 from scheduler.audit import AuditedPlan, prove
@@ -30,6 +30,7 @@ def keep_plan(
     under_way: frozenset[str] = frozenset(),
     replanned: bool = False,
     based_on: int | None = None,
+    basis: Mapping[str, int] | None = None,
     notes: Mapping[str, Any] | None = None,
 ) -> StoredPlan:
     """Keep a plan that the audit has passed, with what it was proved against.
@@ -38,6 +39,8 @@ def keep_plan(
     ----------
     kind
         ``plan``, ``replan`` or ``whatif``.
+    basis
+        The versions of the loads that it was made for, by load.
     notes
         What else a re-plan tells: changes, questions, what breaks if nobody re-plans.
     """
@@ -50,6 +53,7 @@ def keep_plan(
         plan=stored_text(audited.plan),
         studio=stored_text(audited.studio),
         loads=stored_loads(tuple(audited.loads.values())),
+        basis=dict(basis or {}),
         under_way=sorted(under_way),
         replanned=replanned,
         notes=dict(notes or {}),
@@ -148,7 +152,7 @@ def changed_loads(session: Session, row: StoredPlan) -> list[dict[str, Any]]:
             found.append({"load": load.id, "now": "not there"})
         elif kept.state != "waiting":
             found.append({"load": load.id, "now": kept.state})
-        elif load_of(kept) != load:
+        elif row.basis.get(load.id, kept.version) != kept.version:
             found.append({"load": load.id, "now": "changed"})
     return found
 

@@ -168,6 +168,7 @@ class StoredPlan(Row):
     plan: Mapped[str] = mapped_column(Text)
     studio: Mapped[str] = mapped_column(Text)
     loads: Mapped[str] = mapped_column(Text)
+    basis: Mapped[Json]
     under_way: Mapped[list[Any]]
     replanned: Mapped[bool]
     notes: Mapped[Json]

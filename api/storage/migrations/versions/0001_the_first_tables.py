@@ -140,6 +140,7 @@ def upgrade() -> None:
         sa.Column("plan", sa.Text(), nullable=False),
         sa.Column("studio", sa.Text(), nullable=False),
         sa.Column("loads", sa.Text(), nullable=False),
+        sa.Column("basis", sa.JSON(), nullable=False),
         sa.Column("under_way", sa.JSON(), nullable=False),
         sa.Column("replanned", sa.Boolean(), nullable=False),
         sa.Column("notes", sa.JSON(), nullable=False),
