@@ -1,14 +1,10 @@
 """CP-SAT on neighbourhoods of the plan: some firings' loads decided anew, exactly, everything else fixed.
 
 Where ruin and recreate places loads one after another, the solver weighs them all at once; it earns its keep on the
-last per cent. With two cores it runs beside the search in a thread of its own (the solver leaves the interpreter
-free); with one, or with a work limit, the two take turns.
+last per cent. The two take turns.
 """
 
 from __future__ import annotations
-
-import queue
-import threading
 
 import numpy as np
 
@@ -21,8 +17,8 @@ from scheduler.planning.timetable import Placed, Timetable
 MOST_LOADS = 12
 """Free loads in one neighbourhood, at first; it grows while solves are proved and shrinks while they are not."""
 
-SECONDS_EACH = 2.0
-DETERMINISTIC_EACH = 1.0
+DETERMINISTIC_EACH = 0.5
+"""The solver's own count of time for one neighbourhood, where plans must be repeatable."""
 
 
 class ExactNeighbourhoods:
@@ -65,42 +61,3 @@ class ExactNeighbourhoods:
         if answer is None or not put(part, answer, self.inserter):
             return None
         return timetable.snapshot() if timetable.guide() < before - 1e-6 else None
-
-
-class Companion:
-    """Runs `ExactNeighbourhoods` in a thread beside the search, always on the best plan so far."""
-
-    def __init__(self, search: Search, seed: int, until: threading.Event) -> None:
-        self._search = search
-        self._until = until
-        self._found: queue.SimpleQueue[tuple[Placed, ...]] = queue.SimpleQueue()
-        self._exact = ExactNeighbourhoods(search.timetable, seed)
-        self._thread = threading.Thread(target=self._run, name="exact neighbourhoods", daemon=True)
-        self.failure: BaseException | None = None
-
-    def start(self) -> None:
-        """Begin."""
-        self._thread.start()
-
-    def _run(self) -> None:
-        try:
-            while not self._until.is_set():
-                better = self._exact.improve(self._search.best, Limits(SECONDS_EACH))
-                if better is not None:
-                    self._found.put(better)
-        except BaseException as error:  # handed to the search, which raises it
-            self.failure = error
-
-    def better(self) -> tuple[Placed, ...] | None:
-        """A plan found since the last call, if any."""
-        if self.failure is not None:
-            raise self.failure
-        try:
-            return self._found.get_nowait()
-        except queue.Empty:
-            return None
-
-    def stop(self) -> None:
-        """Wait for the solve under way, which is short."""
-        self._until.set()
-        self._thread.join()

@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from scheduler.planning.batches import Batches, Stay
 from scheduler.planning.bounds import cost_bound, load_bounds
+from scheduler.planning.colleague import Colleague, Job
 from scheduler.planning.heats import Heats
 from scheduler.planning.model.solve import Limits
-from scheduler.planning.neighbourhoods import DETERMINISTIC_EACH, Companion, ExactNeighbourhoods
+from scheduler.planning.neighbourhoods import DETERMINISTIC_EACH, ExactNeighbourhoods
 from scheduler.planning.problem import state_problem
 from scheduler.planning.reasons import unplaced_loads
 from scheduler.planning.search import Search
@@ -22,8 +22,17 @@ from shared.loads import Load
 from shared.plans import Plan
 from shared.studio import Studio
 
-EXACT_EVERY = 60
-"""Rounds of the search between two exact neighbourhoods, where they take turns."""
+EXACT_EVERY = 400
+"""Rounds of the search between two exact neighbourhoods."""
+
+EXACT_SECONDS = 1.0
+"""Time for one exact neighbourhood [s]."""
+
+LEAST_SECONDS_FOR_TWO = 4.0
+"""A second process takes a second or two to begin; it is not asked for less than this [s]."""
+
+COLLEAGUE_ENDS_EARLIER = 0.5
+"""The colleague is to be done before the search that asked it [s]."""
 
 
 REHEATS = 4
@@ -83,30 +92,62 @@ class Session:
         if self._progress is not None:
             self._progress(Progress(self.clock.seconds(), cost, self.bound, note))
 
-    def search(self) -> None:
-        """Improve what is in the timetable until time or work is over, or the cost is the bound; leave the best."""
+    def search(self, tell_better: Callable[[tuple[Placed, ...]], None] | None = None) -> None:
+        """Improve what is in the timetable until time or work is over, or the cost is the bound; leave the best.
+
+        With more than one worker a colleague searches beside in a process of its own. ``tell_better`` is called with
+        the best plan at the end of each round of cooling that improved it.
+        """
         settings, clock = self.settings, self.clock
         search = Search(self.timetable, settings.seed)
-        beside = settings.work_limit is None and settings.workers > 1
-        companion = Companion(search, settings.seed, threading.Event()) if beside else None
+        colleague = self._colleague()
         exact = ExactNeighbourhoods(search.timetable, settings.seed)
-        if companion is not None:
-            companion.start()
+        told, round_of_cooling = search.best_cost, 0
         try:
             while not clock.over(search.rounds) and search.best_cost > self.bound + 0.005:
                 if search.step(clock.heat(search.rounds)):
                     self.tell(search.best_cost, "search")
-                found: tuple[Placed, ...] | None = None
-                if companion is not None:
-                    found = companion.better()
-                elif search.rounds % EXACT_EVERY == 0:
-                    found = exact.improve(search.best, Limits(DETERMINISTIC_EACH, deterministic=True))
+                found = None if colleague is None else colleague.better()
                 if found is not None and search.adopt(found):
-                    self.tell(search.best_cost, "exact neighbourhood")
+                    self.tell(search.best_cost, "search, second core")
+                if colleague is None and search.rounds % EXACT_EVERY == 0:
+                    self._exact(exact, search)
+                now_at = clock.cooling(search.rounds)
+                if now_at != round_of_cooling and tell_better is not None and search.best_cost < told - 1e-6:
+                    tell_better(search.best)
+                    told = search.best_cost
+                round_of_cooling = now_at
         finally:
-            if companion is not None:
-                companion.stop()
+            last = None if colleague is None else colleague.stop()
+        if last is not None:
+            search.adopt(last)
+        if tell_better is not None and search.best_cost < told - 1e-6:
+            tell_better(search.best)
         self.timetable.restore(search.best)
+
+    def _exact(self, exact: ExactNeighbourhoods, search: Search) -> None:
+        """One exact neighbourhood of the best plan so far."""
+        timed = self.settings.work_limit is None
+        limits = Limits(EXACT_SECONDS) if timed else Limits(DETERMINISTIC_EACH, deterministic=True)
+        found = exact.improve(search.best, limits)
+        if found is not None and search.adopt(found):
+            self.tell(search.best_cost, "exact neighbourhood")
+
+    def _colleague(self) -> Colleague | None:
+        settings = self.settings
+        left = self.clock.left()
+        if settings.work_limit is not None or settings.workers < 2 or left < LEAST_SECONDS_FOR_TWO:
+            return None
+        job = Job(
+            studio=self.problem.studio,
+            loads=self.problem.loads,
+            begin=self.problem.begin,
+            stays=self.batches.stays,
+            firings=self.timetable.snapshot(),
+            seed=settings.seed + 1_000_003,
+            seconds=left - COLLEAGUE_ENDS_EARLIER,
+        )
+        return Colleague(job)
 
     def finish(self, now: Minute, names: Callable[[Sequence[Placed]], Sequence[str]] | None = None) -> Plan:
         """Settle the timetable and write the plan that it means."""
@@ -145,6 +186,17 @@ class Clock:
 
     def heat(self, rounds: int) -> float:
         """How boldly to search [-]: from 1 to 0, over and over, so that the search leaves a dead end it settled in."""
-        done = rounds / max(1, self._work) if self._work is not None else self.seconds() / max(0.001, self._seconds)
-        left = 1.0 - (min(done, 0.999999) * REHEATS) % 1.0
+        left = 1.0 - (self._done(rounds) * REHEATS) % 1.0
         return left * left
+
+    def cooling(self, rounds: int) -> int:
+        """Which round of cooling the search is in, from 0."""
+        return int(self._done(rounds) * REHEATS)
+
+    def left(self) -> float:
+        """Seconds left [s]."""
+        return self._seconds - self.seconds()
+
+    def _done(self, rounds: int) -> float:
+        done = rounds / max(1, self._work) if self._work is not None else self.seconds() / max(0.001, self._seconds)
+        return min(done, 0.999999)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from pathlib import Path
 
 import pytest
@@ -9,11 +10,13 @@ import pytest
 from scheduler.audit import breaches, prove
 from scheduler.planning.batches import Batches
 from scheduler.planning.bounds import cost_bound, load_bounds
+from scheduler.planning.colleague import Colleague, Job
 from scheduler.planning.dispatch import dispatch, orders
 from scheduler.planning.door import Settings, plan
 from scheduler.planning.heats import Heats
 from scheduler.planning.problem import state_problem
 from scheduler.planning.search import Search
+from scheduler.planning.session import Session
 from scheduler.planning.timetable import Timetable
 from shared.clock import wall_minute
 from shared.files import read_folder, write_plan
@@ -91,3 +94,33 @@ def test_a_studio_without_shifts_plans_nothing_and_says_why() -> None:
     result = plan(place, (load("L1"),), now=BEGIN, begin=BEGIN, settings=Settings(seconds=1))
     assert [(row.load, row.rule) for row in result.unplaced] == [("L1", "hands")]
     prove(place, (load("L1"),), result)
+
+
+def test_a_colleague_in_a_second_process_brings_plans_that_are_sound() -> None:
+    place, loads, _ = make_studio(3, kilns=4, loads=30)
+    begin = wall_minute(MONDAY, 0, place.place.zone)
+    session = Session(place, loads, begin, Settings(seconds=6.0), None)
+    dispatch(session.timetable, orders(session.timetable)[2])
+    first = session.timetable.cost()
+    job = Job(place, session.problem.loads, begin, {}, session.timetable.snapshot(), seed=5, seconds=2.5)
+    colleague = Colleague(job)
+    better = None
+    deadline = time.monotonic() + 60.0
+    while better is None and time.monotonic() < deadline:
+        better = colleague.better()
+        time.sleep(0.05)
+    last = colleague.stop()
+    assert better is not None
+    for plan_found in (better, last):
+        if plan_found is not None:
+            session.timetable.restore(plan_found)
+            assert session.timetable.is_sound()
+            assert session.timetable.cost() < first
+
+
+def test_a_colleague_that_is_stopped_at_once_leaves_nothing_behind() -> None:
+    place, loads, _ = make_studio(3, kilns=2, loads=8)
+    session = Session(place, loads, wall_minute(MONDAY, 0, place.place.zone), Settings(seconds=6.0), None)
+    colleague = Colleague(Job(place, session.problem.loads, session.problem.begin, {}, (), seed=0, seconds=50.0))
+    assert colleague.stop() is None
+    assert colleague.better() is None
