@@ -149,7 +149,7 @@ def _with_hour(need: Need, begins: Minute, hours: int) -> Studio:
     )
     absences = list(studio.absences)
     if all(other.opens != opens for other in studio.shifts):
-        other_day = day - timedelta(days=14)
+        other_day = day - timedelta(days=7 * ((day - local_time(need.rest.begin, zone).date()).days // 7 + 1))
         last = local_time(need.rest.end, zone).date() + timedelta(days=1)
         while other_day <= last:
             if other_day != day:
