@@ -66,6 +66,8 @@ class LogFit:
         Model minus record [h]; None where the record does not show it.
     end_of_heating_h, safe_h
         By the record [h after the start].
+    offset_k
+        How much higher than the controller's the logger's thermocouple read in the holds; taken off before the fit [K].
     """
 
     name: str
@@ -77,6 +79,7 @@ class LogFit:
     safe_error_h: float | None
     end_of_heating_h: float | None
     safe_h: float | None
+    offset_k: float = 0.0
 
 
 @dataclass(frozen=True, eq=False)
@@ -223,12 +226,12 @@ def fit_kiln(kiln: Kiln, logs: Sequence[RecordedFiring]) -> KilnFit:
         If the records cannot determine the losses, or are not of the firings they are said to be.
     """
     _check(logs)
-    logs = [replace(log, request=replace(log.request, kiln=kiln)) for log in logs]
-    problem = _Problem(logs)
+    offsets = [log.offset_k for log in logs]
+    problem = _Problem([replace(log.corrected(), request=replace(log.request, kiln=kiln)) for log in logs])
     x, jacobian = _solve(problem)
     if problem.leave_out_strays(x):
         x, jacobian = _solve(problem)
-    return _result(problem, x, jacobian)
+    return _result(problem, x, jacobian, offsets)
 
 
 def _starts(problem: _Problem) -> list[Floats]:
@@ -262,7 +265,7 @@ def _solve(problem: _Problem) -> tuple[Floats, Floats]:
     return np.asarray(best.x), np.asarray(best.jac)
 
 
-def _result(problem: _Problem, x: Floats, jacobian: Floats) -> KilnFit:
+def _result(problem: _Problem, x: Floats, jacobian: Floats, offsets: Sequence[float]) -> KilnFit:
     logs = problem.logs
     size = x.size
     raw = np.concatenate([problem.of_log(x, i)[: problem.points[i][0].size] for i in range(len(logs))])
@@ -297,7 +300,7 @@ def _result(problem: _Problem, x: Floats, jacobian: Floats) -> KilnFit:
         correlations=(round(float(unit[0, 1]), 4), round(float(unit[0, 2]), 4), round(float(unit[1, 2]), 4)),
         firings=len(logs),
     )  # fmt: skip
-    parts = tuple(_log_fit(problem, x, i) for i in range(len(logs)))
+    parts = tuple(replace(_log_fit(problem, x, i), offset_k=offsets[i]) for i in range(len(logs)))
     return KilnFit(fitted, spread * SIGMA_K, undetermined, parts)
 
 
@@ -386,5 +389,5 @@ def leave_one_out(kiln: Kiln, logs: Sequence[RecordedFiring]) -> list[LeftOut]:
         if not course.reached:
             results.append(LeftOut(log.name, None, None))
             continue
-        results.append(LeftOut(log.name, *_errors(log, course)))
+        results.append(LeftOut(log.name, *_errors(log.corrected(), course)))
     return results

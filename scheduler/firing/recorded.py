@@ -25,6 +25,15 @@ HELD_WITHIN_K = 8.0
 """A kiln counts as held at its target while within this [K]; three times ordinary thermocouple noise."""
 
 
+LEAST_OFFSET_K = 3.0
+"""A logger's thermocouple that differs from the controller's by less counts as the same [K]; class 1 type K is within
+1.5 K up to 375 °C and 0.4 % above (IEC 60584-1) [M]."""
+
+OFFSET_SEEN_WITHIN_K = 25.0
+FLAT_K_PER_H = 12.0
+"""A stretch that is so flat [K/h] and so near a held target [K] is that hold."""
+
+
 @dataclass(frozen=True, eq=False)
 class RecordedFiring:
     """One recorded firing with what was fired.
@@ -74,6 +83,31 @@ class RecordedFiring:
         minutes = [float(np.mean(self.minutes[a:b])) for a, b in itertools.pairwise(starts)]
         heats = [float(np.median(self.temperature_c[a:b])) for a, b in itertools.pairwise(starts)]
         return np.array(minutes), np.array(heats)
+
+    @property
+    def offset_k(self) -> float:
+        """How much higher the logger reads than the controller holds [K]; 0 where it is small or no hold shows it.
+
+        The controller keeps its own thermocouple at the target; a logger with another one shows the difference in the
+        holds on the way up.
+        """
+        minutes, heats = self.binned()
+        last = int(np.nonzero(heats >= heats.max() - OFFSET_SEEN_WITHIN_K)[0][-1])
+        minutes, heats = minutes[: last + 1], heats[: last + 1]
+        if heats.size < 3:
+            return 0.0
+        slope = np.abs(np.diff(heats) / np.diff(minutes)) * 60.0
+        flat = np.concatenate(([False], (slope[:-1] < FLAT_K_PER_H) & (slope[1:] < FLAT_K_PER_H), [False]))
+        targets = [s.to_c for s in self.request.segments if s.hold_minutes >= 3.0 * BIN_MINUTES]
+        seen = [heats[flat & (np.abs(heats - to_c) < OFFSET_SEEN_WITHIN_K)] - to_c for to_c in targets]
+        differences = np.concatenate(seen) if seen else np.empty(0)
+        offset = float(np.median(differences)) if differences.size >= 2 else 0.0
+        return offset if abs(offset) >= LEAST_OFFSET_K else 0.0
+
+    def corrected(self) -> RecordedFiring:
+        """The record as the controller's thermocouple would have read it."""
+        offset = self.offset_k
+        return self if offset == 0.0 else replace(self, temperature_c=self.temperature_c - offset)
 
     @property
     def end_of_heating_minutes(self) -> float | None:

@@ -165,6 +165,19 @@ def test_outliers_do_not_move_the_fit(record, kiln_of) -> None:
     assert np.all(moved < [good.loss_error, good.storage_error])
 
 
+@pytest.mark.parametrize("offset_k", [12.0, -9.0])
+def test_a_logger_that_reads_off_is_seen_in_the_holds(record, segment, kiln_of, offset_k: float) -> None:
+    """Its offset is told and taken off; without a hold there is nothing to see it by."""
+    log = record([segment(150, 600, 1.0), segment(None, 1000, 1.0)])
+    off = replace(log, temperature_c=log.temperature_c + offset_k)
+    good, found = fit_kiln(kiln_of(), [log]), fit_kiln(kiln_of(), [off])
+    assert good.logs[0].offset_k == 0.0
+    assert found.logs[0].offset_k == pytest.approx(offset_k, abs=2.0)
+    assert _ratios(found.fitted) == pytest.approx(_ratios(good.fitted), abs=0.05)
+    bare = record([segment(None, 1000)])
+    assert replace(bare, temperature_c=bare.temperature_c + offset_k).offset_k == 0.0
+
+
 def test_what_a_record_shows_is_read_off_it(record, segment) -> None:
     """End of heating within a few minutes of the hold's end; nothing where the log ends before or has a gap there."""
     log = record()
