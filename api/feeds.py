@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -145,8 +145,8 @@ def written(title: str, entries: list[Entry], at: datetime, sequence: int, publi
         event.add("uid", f"{hashlib.sha256(entry.key.encode()).hexdigest()[:32]}@{host}")
         event.add("dtstamp", at)
         event.add("sequence", sequence)
-        event.add("dtstart", local_time(entry.begin, zone))
-        event.add("dtend", local_time(entry.end, zone))
+        event.add("dtstart", _wall_time(entry.begin, zone))
+        event.add("dtend", _wall_time(entry.end, zone))
         event.add("summary", entry.summary)
         event.add("description", entry.description)
         event.add("transp", "TRANSPARENT")
@@ -156,6 +156,13 @@ def written(title: str, entries: list[Entry], at: datetime, sequence: int, publi
         calendar.add_missing_timezones(first_date=first - YEAR, last_date=last + YEAR)
     text: bytes = calendar.to_ical()
     return text
+
+
+def _wall_time(minute: Minute, zone: ZoneInfo) -> datetime:
+    # In the autumn night's repeated hour RFC 5545 (3.3.5) means the first time, but readers differ: UTC is never doubtful.
+    local = local_time(minute, zone)
+    twice = local.replace(fold=0).utcoffset() != local.replace(fold=1).utcoffset()
+    return local.astimezone(UTC) if twice else local
 
 
 def _entries(audited: AuditedPlan, kind: str, subject: str, mine: set[str]) -> Iterator[Entry]:
