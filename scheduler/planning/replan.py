@@ -10,13 +10,13 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from scheduler.audit import breaches, explain
-from scheduler.planning.batches import Fit, Stay
+from scheduler.planning.batches import Batch, Fit, Stay
 from scheduler.planning.dispatch import in_stages, orders
 from scheduler.planning.events import Events, Question, Situation, situation
 from scheduler.planning.heats import Charge
 from scheduler.planning.insertion import Inserter
 from scheduler.planning.session import Progress, Session, Settings
-from scheduler.planning.timetable import Placed
+from scheduler.planning.timetable import Placed, Timetable
 from shared.clock import Minute, local_time, wall_minute
 from shared.loads import Load, session_minutes
 from shared.plans import Firing, Plan
@@ -230,17 +230,28 @@ def _book_under_way(session: Session, state: Situation) -> dict[int, str]:
 
 
 def _repair(session: Session, state: Situation) -> None:
-    """Keep what still holds of the old plan, in order of start; place the rest by dispatch."""
+    """Keep what still holds of the old plan, in order of start; place the rest by dispatch.
+
+    With real masses, as the old plan was settled: with the search's rounded ones a tight plan would fall apart.
+    """
+    session.batches.exact = True
+    try:
+        _repair_exactly(session, state)
+    finally:
+        session.batches.exact = False
+
+
+def _repair_exactly(session: Session, state: Situation) -> None:
     problem, batches, timetable = session.problem, session.batches, session.timetable
     kilns = {kiln.id: number for number, kiln in enumerate(problem.kilns)}
+    batches.heats.prepare(_charges(session, state, kilns))
     for firing in sorted(state.waiting, key=lambda f: (f.start_at, f.id)):
         numbers = [problem.load_number[load] for load in firing.loads if load in problem.load_number]
         batch = batches.make(firing.profile, numbers) if numbers else None
         fit = None if batch is None else batches.fit(batch, kilns[firing.kiln])
         if batch is None or fit is None or timetable.bounds(numbers) is None:
             continue
-        start = (firing.start_at - problem.begin) // problem.grid_minutes
-        placed = timetable.best_place(batch, kilns[firing.kiln], fit, only_start=start)
+        placed = _as_before(timetable, batch, kilns[firing.kiln], fit, firing)
         if placed is not None:
             timetable.add(placed)
     inserter = Inserter(timetable, session.settings.seed)
@@ -250,6 +261,40 @@ def _repair(session: Session, state: Situation) -> None:
     for load in in_stages(problem, left):
         inserter.insert_load(load)
     timetable.log.clear()
+
+
+def _as_before(timetable: Timetable, batch: Batch, kiln: int, fit: Fit, firing: Firing) -> Placed | None:
+    """A firing of the old plan to the minute where that still holds; else with its start alone; None: not even that."""
+    problem = timetable.problem
+    load, start, unload = (
+        (at - problem.begin) // problem.grid_minutes for at in (firing.load_at, firing.start_at, firing.unload_at)
+    )
+    held = timetable.best_place(replace(batch, session_slot=unload), kiln, fit, only_start=start)
+    if held is None:
+        return timetable.best_place(batch, kiln, fit, only_start=start)
+    bounds = timetable.bounds(batch.loads)
+    place = held.place
+    span = slice(load, load + max(1, fit.phases.load))
+    if (
+        bounds is not None
+        and max(batch.ready, bounds[0], 0) <= load <= place.load
+        and bool((timetable.people_used[0, span] < problem.people[0, span]).all())
+        and not any(begin < place.load and end > load for begin, end, _ in timetable.busy(kiln))
+    ):
+        place = place._replace(load=load)
+    return replace(held, batch=batch, place=place)
+
+
+def _charges(session: Session, state: Situation, kilns: Mapping[str, int]) -> list[Charge]:
+    """What decides the course of each firing of the old plan."""
+    charges = []
+    for firing in state.waiting:
+        numbers = [session.problem.load_number[load] for load in firing.loads if load in session.problem.load_number]
+        batch = session.batches.make(firing.profile, numbers) if numbers else None
+        charge = None if batch is None else session.batches.charge(batch, kilns[firing.kiln], exact=True)
+        if charge is not None:
+            charges.append(charge[0])
+    return charges
 
 
 def _names(

@@ -29,6 +29,9 @@ BARRING = frozenset({"size_row", "max_temperature", "vent", "capacity", "session
 MOST_PER_RULE = 2
 """Verified changes of one rule that are told [-]; house choice, the smallest are found first."""
 
+AS_PLANNED = Settings(work_limit=0)
+"""Every other firing stays where it is."""
+
 SHORT = Settings(seconds=1.5)
 """How long each change is solved, if nothing is said."""
 
@@ -226,18 +229,28 @@ class _Asking:
         return []
 
     def _solved(self, need: Need, change: Change, out_by: Minute | None = None) -> Mend | None:
-        """The plan made again with a change, if it is proved, mends, and breaks no promise that was kept."""
+        """The plan made again with a change, if it is proved, mends, and breaks no promise that was kept.
+
+        First with everything else left where it is; then, if that does not do, searched.
+        """
         self.tried += 1
+        for settings in (AS_PLANNED, self.settings):
+            mend = self._solved_by(need, change, need.out_by if out_by is None else out_by, settings)
+            if mend is not None:
+                return mend
+        return None
+
+    def _solved_by(self, need: Need, change: Change, out_by: Minute, settings: Settings) -> Mend | None:
         gone = {load.id for load in need.loads} - {load.id for load in change.loads}
         rest = without(need.rest, tuple(gone))
         # A minute before its begin nothing new of the plan is under way.
-        found = replan(change.studio, change.loads, rest, now=rest.begin - 1, events=Events(), settings=self.settings)
+        found = replan(change.studio, change.loads, rest, now=rest.begin - 1, events=Events(), settings=settings)
         try:
             prove(found.studio, found.loads, found.plan)
         except BrokenPlanError:
             return None
         out_at = next((f.out_at for f in found.plan.firings if need.load.id in f.loads), None)
-        if out_at is None or out_at > (need.out_by if out_by is None else out_by):
+        if out_at is None or out_at > out_by:
             return None
         broken = {row.load for row in found.plan.late} | {row.load for row in found.plan.unplaced}
         before = {row.load for row in self.plan.late} | {row.load for row in self.plan.unplaced}
