@@ -159,7 +159,7 @@ def written(title: str, entries: list[Entry], at: datetime, sequence: int, publi
 
 
 def _wall_time(minute: Minute, zone: ZoneInfo) -> datetime:
-    # In the autumn night's repeated hour RFC 5545 (3.3.5) means the first time, but readers differ: UTC is never doubtful.
+    # In the autumn night's repeated hour RFC 5545 (3.3.5) means the first time, but readers differ: UTC is certain.
     local = local_time(minute, zone)
     twice = local.replace(fold=0).utcoffset() != local.replace(fold=1).utcoffset()
     return local.astimezone(UTC) if twice else local

@@ -206,6 +206,11 @@ def _flat(value: Any, definitions: Mapping[str, Any]) -> Any:
     if isinstance(value, dict):
         if "$ref" in value:
             return _flat(definitions[value["$ref"].rsplit("/", 1)[-1]], definitions)
+        if "prefixItems" in value:
+            # All our fixed-length tuples hold one kind of thing; not every reader of OpenAPI knows prefixItems.
+            value = {key: item for key, item in value.items() if key != "prefixItems"} | {
+                "items": value["prefixItems"][0]
+            }
         return {key: _flat(item, definitions) for key, item in value.items() if key not in ("$defs", "title")}
     return [_flat(item, definitions) for item in value] if isinstance(value, list) else value
 
