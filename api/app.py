@@ -22,6 +22,7 @@ from api.access import marks_of
 from api.accounts import Accounts
 from api.jobs import Jobs
 from api.logs import LOGGER, log
+from api.pages.routers import PAGE_ROUTERS
 from api.routes import day, health, house, loads, people, plans, studio
 from api.security import SAFE_HEADERS, UNSAFE_METHODS, Passwords, from_elsewhere
 from api.service import Service
@@ -46,6 +47,7 @@ ROUTERS: tuple[tuple[APIRouter, str], ...] = (
     (day.streams, PREFIX),
     (house.router, PREFIX),
     (house.links, ""),
+    *PAGE_ROUTERS,
 )
 """All routers and the prefix of each."""
 

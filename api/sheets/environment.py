@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import re
+from functools import cache
 
 from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
 from markupsafe import Markup
 
 
+@cache
 def template_environment() -> Environment:
-    """The environment that all sheets and drawings are rendered in."""
+    """The environment that all sheets, drawings and pages are rendered in; templates are compiled once."""
     environment = Environment(
         loader=PackageLoader("api", "templates"),
         autoescape=select_autoescape(["html", "svg"]),

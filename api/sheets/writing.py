@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from pathlib import Path
 
 from api.day import Day, KilnDay
@@ -73,11 +74,11 @@ def file_name(kiln_id: str) -> str:
     return re.sub(r"[^A-Za-z0-9-]", lambda sign: f"_{ord(sign[0]):x}", kiln_id)
 
 
-def kiln_page(day: Day, kiln_day: KilnDay, formats: Formats) -> str:
-    """One kiln's sheet as HTML."""
+def kiln_page(day: Day, kiln_day: KilnDay, formats: Formats, paper: str = "") -> str:
+    """One kiln's sheet as HTML; ``paper`` is a size that CSS knows, empty: the printer's own."""
     words, kiln = formats.words, kiln_day.kiln
     legs = formats.studio.legs_of(kiln)
-    return _render(
+    return render_sheet(
         "kiln.html",
         day,
         formats,
@@ -93,10 +94,11 @@ def kiln_page(day: Day, kiln_day: KilnDay, formats: Formats) -> str:
         outages=outage_texts(day, kiln_day, formats),
         next=next_text(day, kiln_day, formats),
         firings=[firing_sheet(shown, formats, day.date, day.begin) for shown in kiln_day.firings],
+        paper=paper,
     )
 
 
-def overview_page(day: Day, formats: Formats) -> str:
+def overview_page(day: Day, formats: Formats, paper: str = "") -> str:
     """The overview as HTML."""
     remarks = {}
     for kiln_day in day.kilns:
@@ -104,7 +106,7 @@ def overview_page(day: Day, formats: Formats) -> str:
         if not kiln_day.firings:
             remarks[kiln_day.kiln.id] = "; ".join(texts or [formats.words("plan.nothing")])
     legs = tuple(sorted({leg for circuit in day.studio.circuits for leg in circuit.leg_names}))
-    return _render(
+    return render_sheet(
         "overview.html",
         day,
         formats,
@@ -115,6 +117,7 @@ def overview_page(day: Day, formats: Formats) -> str:
         legs=legs,
         circuits=circuit_rows(day, formats, legs),
         proof=proof_text(day.plan.proof, formats),
+        paper=paper,
     )
 
 
@@ -126,18 +129,33 @@ def pdf_of(page: str) -> bytes:
     RequestError
         If the library is not installed, or lacks the system's text libraries.
     """
+    return pdf_of_all([page])
+
+
+def pdf_of_all(pages: Sequence[str]) -> bytes:
+    """Several pages as one PDF, each beginning on paper of its own.
+
+    Raises
+    ------
+    RequestError
+        If the library is not installed, or lacks the system's text libraries.
+    """
     try:
         from weasyprint import HTML
+        from weasyprint.text.fonts import FontConfiguration
     except (ImportError, OSError) as error:
         raise RequestError(
             f"--pdf needs the extra 'pdf' and the system's Pango libraries ({type(error).__name__}); install "
             "'kilnrota[pdf]', or print the HTML sheets from a browser"
         ) from None
-    made: bytes = HTML(string=page).write_pdf()
+    fonts = FontConfiguration()  # looking for the system's fonts once a page would take most of the time
+    drawn = [HTML(string=page).render(font_config=fonts) for page in pages]
+    made: bytes = drawn[0].copy([page for one in drawn for page in one.pages]).write_pdf()
     return made
 
 
-def _render(template: str, day: Day, formats: Formats, **values: object) -> str:
+def render_sheet(template: str, day: Day, formats: Formats, **values: object) -> str:
+    """A sheet's template filled in, with what stands on every sheet."""
     words = formats.words
     made = words(
         "sheet.made",

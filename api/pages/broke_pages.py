@@ -1,0 +1,139 @@
+"""Something broke, or somebody is away: what has happened, and the plan that is proposed for it."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request, Response
+from fastapi.responses import HTMLResponse
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from api import plans
+from api.access import ServiceDep, StaffDep
+from api.firings import current_plan_id
+from api.pages.forms import Form, FormDep
+from api.pages.page import Page, go_to
+from api.pages.page_route import PageRoute, told
+from api.pages.plan_pages import effort_of
+from api.problems import ProblemError
+from api.storage.plan_store import plan_row
+from api.storage.tables import Job
+from scheduler.planning.events import Away, CircuitDown, Events, FiringLate, KilnDown, Outcome
+from shared.errors import KilnrotaError
+from shared.studio import Studio
+from shared.units import minute_of_day
+
+router = APIRouter(include_in_schema=False, route_class=PageRoute)
+
+OUTCOMES: tuple[Outcome, ...] = ("refire", "fired", "lost")
+
+
+@router.get("/broke")
+def form(
+    request: Request,
+    service: ServiceDep,
+    who: StaffDep,
+    kiln: Annotated[str, Query(max_length=60)] = "",
+    late: Annotated[str, Query(max_length=60)] = "",
+    hours: Annotated[str, Query(max_length=10)] = "",
+) -> HTMLResponse:
+    """The form that asks what has happened."""
+    return broke_page(Page(request, service, who), {"kiln": kiln, "late": late, "hours": hours}, [])
+
+
+def broke_page(page: Page, values: dict[str, Any], texts: list[str]) -> HTMLResponse:
+    """The form."""
+    now = page.service.minute()
+    with page.service.store.read() as session:
+        audited = page.service.audited(session, current_plan_id(session))
+    left = [firing for firing in audited.plan.firings if firing.out_at > now]
+    hot = [firing for firing in left if firing.load_at <= now]
+    firings = [(firing.id, f"{firing.id} {firing.kiln}") for firing in hot or left]
+    opens = [(f"{shift.opens // 60:02}:{shift.opens % 60:02}", shift.who or "") for shift in page.studio.shifts]
+    shifts = [(at, f"{at} {who}") for at, who in opens]
+    return page.answer(
+        "broke.html",
+        status=422 if texts else 200,
+        values=values,
+        texts=texts,
+        kilns=page.studio.kilns,
+        circuits=page.studio.circuits,
+        firings=firings,
+        shifts=list(dict.fromkeys(shifts)),
+        today=page.formats.local(now).date().isoformat(),
+    )
+
+
+@router.post("/broke")
+def propose(request: Request, service: ServiceDep, who: StaffDep, form: FormDep) -> Response:
+    """Re-plan for what has happened."""
+    page = Page(request, service, who)
+    try:
+        happened = plans.Happened(events_of(form, page.studio))
+        job = plans.ask_replan(service, who, happened, effort_of(form), {"broke": _kept(form)})
+    except KilnrotaError as error:
+        return broke_page(page, {"kiln": form("kiln"), "late": form("late"), "hours": form("hours")}, told(error))
+    return go_to(f"/jobs/{job}")
+
+
+@router.post("/plans/{plan_id}/answers")
+def answers(service: ServiceDep, who: StaffDep, plan_id: int, form: FormDep) -> Response:
+    """Plan again with what somebody says has become of interrupted firings."""
+    with service.store.read() as session:
+        asked = plan_row(session, plan_id).notes.get("questions", ())
+        studio = service.studio(session)
+        stored = _request_of(session, plan_id)
+    outcomes: dict[str, Outcome] = {}
+    for question in asked:
+        said = form(f"outcome-{question['firing']}")
+        for outcome in OUTCOMES:
+            if said == outcome:
+                outcomes[question["firing"]] = outcome
+    told_before = events_of(Form(stored), studio)
+    events = Events(
+        down=told_before.down,
+        circuits_down=told_before.circuits_down,
+        late=told_before.late,
+        absent=told_before.absent,
+        outcomes=outcomes,
+    )
+    job = plans.ask_replan(service, who, plans.Happened(events), effort_of(form), {"broke": stored})
+    return go_to(f"/jobs/{job}")
+
+
+def events_of(form: Form, studio: Studio) -> Events:
+    """What a form says has happened."""
+    away = []
+    if form("away"):
+        try:
+            on = date.fromisoformat(form("away"))
+        except ValueError:
+            raise ProblemError(
+                422, f"away: {form('away')!r} is no day; write it as 2026-11-30", name="faults"
+            ) from None
+        away.append(Away(on, minute_of_day(form("shift")) if form("shift") else None))
+    late = []
+    if form("late") and form("hours"):
+        try:
+            late.append(FiringLate(form("late"), float(form("hours").replace(",", "."))))
+        except ValueError:
+            raise ProblemError(422, f"hours: {form('hours')!r} is no number; write it as 1.5", name="faults") from None
+    until = form.moment("until", studio)
+    return Events(
+        down=tuple(KilnDown(kiln, until) for kiln in form.every("kiln")),
+        circuits_down=tuple(CircuitDown(circuit, until) for circuit in form.every("circuit")),
+        late=tuple(late),
+        absent=tuple(away),
+    )
+
+
+def _kept(form: Form) -> dict[str, list[str]]:
+    names = ("kiln", "circuit", "until", "away", "shift", "late", "hours")
+    return {name: list(form.every(name)) for name in names if form.every(name)}
+
+
+def _request_of(session: Session, plan_id: int) -> dict[str, list[str]]:
+    job = session.scalar(select(Job).where(Job.plan_id == plan_id))
+    return {} if job is None else dict(job.request.get("broke", {}))

@@ -1,0 +1,200 @@
+"""What the day's page says of each kiln: its state, its next step, and what was noted so far."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass
+from datetime import datetime
+
+from api.day import Day, FiringOnDay, KilnDay
+from api.formats import Formats
+from api.people import names_text
+from api.printing.plan_text import next_text, outage_texts
+from api.storage.tables import FiringRecord
+from shared.clock import Minute, minute_of
+
+STEP_ORDER = ("load", "start", "look", "open")
+NOTED_BY = {"load": "loaded", "start": "started", "open": "opened"}
+"""What is noted in the record when a step is done; that somebody looked is not."""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One step of a firing on its card. ``tap`` is what a button would note, empty where there is none."""
+
+    clock: str
+    text: str
+    remark: str
+    done: str
+    tap: str
+    tap_text: str
+
+
+@dataclass(frozen=True, slots=True)
+class FiringCard:
+    """One firing on its kiln's card."""
+
+    id: str
+    profile: str
+    loads: str
+    version: int
+    steps: tuple[Step, ...]
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class KilnCard:
+    """One kiln's card. ``tone`` is ``hot``, ``cools`` or empty; the state is always said in words too."""
+
+    id: str
+    name: str
+    state: str
+    tone: str
+    firings: tuple[FiringCard, ...]
+    outages: tuple[str, ...]
+    next: str
+
+
+def kiln_cards(
+    day: Day,
+    formats: Formats,
+    kept: Mapping[str, FiringRecord],
+    now: Minute,
+    only: Collection[str] | None = None,
+    taps: bool = False,
+) -> tuple[KilnCard, ...]:
+    """The cards of all kilns; ``only`` firings with one of these loads, ``taps`` with buttons to note what is done."""
+    cards = []
+    for kiln_day in day.kilns:
+        shown = [one for one in kiln_day.firings if only is None or set(one.firing.loads) & set(only)]
+        if only is not None and not shown:
+            continue
+        cards.append(_card(day, kiln_day, shown, formats, kept, now, taps))
+    return tuple(cards)
+
+
+def state_of(firing_shown: FiringOnDay | None, kept: FiringRecord | None, now: Minute) -> str:
+    """What a kiln is doing: by what was noted, else by the plan."""
+    if firing_shown is None:
+        return "idle"
+    firing = firing_shown.firing
+    if kept is not None and kept.state == "opened":
+        return "idle" if now >= firing.free_at else "cool"
+    if kept is not None and kept.state == "loaded" and now >= firing.start_at:
+        return "waits"
+    off = kept.expected_hot_until if kept is not None and kept.expected_hot_until is not None else firing.hot_until
+    safe = kept.expected_safe_at if kept is not None and kept.expected_safe_at is not None else firing.safe_at
+    if now < firing.load_at:
+        return "idle"
+    if now < firing.start_at and (kept is None or kept.started_at is None):
+        return "loading" if now < firing_shown.loaded_at else "waits"
+    if now < off:
+        return "hot" if now >= firing.target_at else "heat"
+    return "cool" if now < safe else "safe"
+
+
+def _card(
+    day: Day,
+    kiln_day: KilnDay,
+    shown: list[FiringOnDay],
+    formats: Formats,
+    kept: Mapping[str, FiringRecord],
+    now: Minute,
+    taps: bool,
+) -> KilnCard:
+    words = formats.words
+    states = {
+        "idle": words("state.idle"),
+        "loading": words("state.loading"),
+        "waits": words("state.waits"),
+        "heat": words("state.heat"),
+        "hot": words("state.hot"),
+        "cool": words("state.cool"),
+        "safe": words("state.safe"),
+    }
+    under_way = [one for one in shown if one.firing.load_at <= now < max(one.firing.free_at, one.firing.out_at)] or [
+        one for one in shown if _open(kept.get(one.firing.id))
+    ]
+    current = under_way[0] if under_way else None
+    state = state_of(current, kept.get(current.firing.id) if current else None, now)
+    out = any(o.begins <= now and (o.ends is None or now < o.ends) for o in kiln_day.outages)
+    waiting = [one for one in shown if _state(kept.get(one.firing.id)) != "opened"]
+    return KilnCard(
+        id=kiln_day.kiln.id,
+        name=kiln_day.kiln.name or "",
+        state=words("state.out") if out and state == "idle" else states[state],
+        tone={"heat": "hot", "hot": "hot", "cool": "cools", "safe": "cools"}.get(state, ""),
+        firings=tuple(
+            _firing_card(day, one, formats, kept.get(one.firing.id), taps and one is waiting[0] if waiting else False)
+            for one in shown
+        ),
+        outages=tuple(outage_texts(day, kiln_day, formats)),
+        next=next_text(day, kiln_day, formats),
+    )
+
+
+def _state(kept: FiringRecord | None) -> str:
+    return "planned" if kept is None else kept.state
+
+
+def _open(kept: FiringRecord | None) -> bool:
+    return _state(kept) in ("loaded", "started")
+
+
+def _firing_card(day: Day, shown: FiringOnDay, formats: Formats, kept: FiringRecord | None, taps: bool) -> FiringCard:
+    words, firing = formats.words, shown.firing
+    alone = any(span.begin <= firing.start_at < span.end for span in shown.heats_alone)
+    texts = {
+        "load": words("step.load"),
+        "start": words("step.start"),
+        "look": words("step.look"),
+        "open": words("step.session") if shown.hot else words("step.open"),
+    }
+    taps_text = {
+        "load": words("step.tap_load", kiln=shown.kiln.id),
+        "start": words("step.tap_start", kiln=shown.kiln.id),
+        "open": words("step.tap_open", kiln=shown.kiln.id),
+    }
+    # Noted before, expected after: what a person reads is what is known best.
+    planned = {"load": firing.load_at, "start": firing.start_at, "look": firing.hot_until, "open": firing.unload_at}
+    until = {"load": shown.loaded_at, "start": firing.start_at, "look": firing.hot_until, "open": firing.out_at}
+    remarks = {
+        "load": names_text(shown.loaded_by, formats),
+        "start": words("sheet.on_timer") if alone else words("sheet.by_hand"),
+        "look": names_text(shown.seen_off_by, formats),
+        "open": names_text(shown.unloaded_by, formats),
+    }
+    if not shown.hot:
+        remarks["open"] += ", " + words(
+            "firing.open_under", temperature=formats.temperature(shown.open_below_c, shown.unit)
+        )
+    expected = kept.expected_hot_until if kept is not None else None
+    if expected is not None and expected != firing.hot_until:
+        remarks["look"] += ", " + words("step.expected", at=formats.clock(expected, day.date))
+    noted: dict[str, datetime | None] = {"load": None, "start": None, "open": None}
+    if kept is not None:
+        noted = {"load": kept.loaded_at, "start": kept.started_at, "open": kept.opened_at}
+    steps = []
+    offered = False
+    for kind in STEP_ORDER:
+        if kind == "look" and shown.hot:
+            continue
+        done = noted.get(kind)
+        tap = ""
+        if taps and not offered and kind != "look" and done is None:
+            tap, offered = NOTED_BY[kind], True
+        clock = (
+            formats.clock(planned[kind], day.date)
+            if until[kind] <= planned[kind]
+            else formats.stretch(planned[kind], until[kind], day.date)
+        )
+        done_text = "" if done is None else words("step.done", at=formats.clock(minute_of(done), day.date))
+        steps.append(Step(clock, texts[kind], remarks[kind], done_text, tap, taps_text.get(kind, "") if tap else ""))
+    return FiringCard(
+        id=firing.id,
+        profile=shown.profile.title,
+        loads=", ".join(f"{load.id} {load.owner}".strip() for load in shown.loads),
+        version=0 if kept is None else kept.version,
+        steps=tuple(steps),
+        note="" if kept is None else kept.note or "",
+    )

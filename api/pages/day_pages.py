@@ -1,0 +1,191 @@
+"""The day by kiln, the week, and the wall display that nobody signs in at."""
+
+from __future__ import annotations
+
+from collections.abc import Collection
+from datetime import date, timedelta
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request, Response
+from fastapi.responses import HTMLResponse
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
+from api import firings, notices
+from api.access import ANYBODY, PersonDep, ServiceDep, StaffDep, ViewerDep
+from api.day import Day, day_of
+from api.firings import current_plan_id, records_of_plan
+from api.pages.day_cards import kiln_cards
+from api.pages.forms import FormDep
+from api.pages.page import Page, go_to
+from api.pages.page_route import PageRoute
+from api.pages.week_picture import week_picture
+from api.people import duty_text
+from api.problems import ProblemError
+from api.security import Identity, Role
+from api.service import Service
+from api.sheets.overview import task_rows
+from api.storage.plan_store import current
+from api.storage.tables import BookedLoad
+from scheduler.audit import AuditedPlan
+
+router = APIRouter(include_in_schema=False, route_class=PageRoute)
+
+WEEK_DAYS = 7
+Text = Annotated[str, Query(max_length=20)]
+
+
+@router.get("/day")
+def day(request: Request, service: ServiceDep, who: ViewerDep, date: Text = "") -> HTMLResponse:
+    """The day: what to do in order, and each kiln."""
+    return day_page(request, service, who, date, "")
+
+
+@router.get("/display", dependencies=[ANYBODY])
+def display(
+    request: Request, service: ServiceDep, key: Annotated[str, Query(max_length=200)] = "", date: Text = ""
+) -> HTMLResponse:
+    """The day on the wall, by the display's own link."""
+    who = service.accounts.identify(None, key, service.now())
+    if who is None:
+        raise ProblemError(404, "this display link is not valid; the manager can make a new one", name="not-there")
+    return day_page(request, service, who, date, key)
+
+
+def day_page(request: Request, service: Service, who: Identity, text: str, key: str) -> HTMLResponse:
+    """The page of one day; ``key`` is that of a wall display."""
+    page = Page(request, service, who)
+    now = service.minute()
+    with service.store.read() as session:
+        publication = current(session)
+        if publication is None:
+            return page.answer("no_plan.html", day=True)
+        plan_id = publication.plan_id
+        audited = service.audited(session, plan_id)
+        kept = records_of_plan(session, plan_id)
+        only = own_loads(session, who)
+        session.expunge_all()
+    today = day_of(now, page.studio)
+    chosen = named_day(text, audited, today)
+    view = Day(audited, chosen)
+    page.formats = type(page.formats)(view.studio, page.words)
+    cards = kiln_cards(view, page.formats, kept, now, only, taps=page.staff and chosen <= today and not key)
+    own = None if only is None else set(only)
+    tasks = [] if own is not None else task_rows(view, page.formats)
+    return page.answer(
+        "day.html",
+        live=f"/live?key={key}" if key else "/live",
+        key=key,
+        chosen=chosen,
+        today=today,
+        before=(chosen - timedelta(days=1)).isoformat(),
+        after=(chosen + timedelta(days=1)).isoformat(),
+        title=page.formats.long_day(chosen),
+        duties=duty_text(view.duties, page.formats, chosen),
+        cards=cards,
+        tasks=tasks,
+        notices=[] if key else notices.listed(service, who, False),
+        own=own is not None,
+    )
+
+
+@router.get("/week")
+def week(
+    request: Request,
+    service: ServiceDep,
+    who: ViewerDep,
+    first: Annotated[str, Query(alias="from", max_length=20)] = "",
+) -> HTMLResponse:
+    """The week as lanes of kilns by time, and under it the current on each leg against its limit."""
+    page = Page(request, service, who)
+    now = service.minute()
+    with service.store.read() as session:
+        publication = current(session)
+        if publication is None:
+            return page.answer("no_plan.html", day=False)
+        audited = service.audited(session, publication.plan_id)
+        only = own_loads(session, who)
+    chosen = named_day(first, audited, day_of(now, page.studio))
+    page.formats = type(page.formats)(audited.studio, page.words)
+    shown = None
+    if only is not None:
+        shown = {firing.id for firing in audited.plan.firings if set(firing.loads) & set(only)}
+    picture = week_picture(audited, page.formats, chosen, WEEK_DAYS, now, shown)
+    end = chosen + timedelta(days=WEEK_DAYS)
+    listed = [
+        firing
+        for firing in sorted(audited.plan.firings, key=lambda f: (f.kiln, f.load_at))
+        if chosen <= day_of(firing.load_at, audited.studio) < end and (shown is None or firing.id in shown)
+    ]
+    return page.answer(
+        "week.html",
+        live="/live",
+        picture=picture,
+        title=page.words("week.title", first=page.formats.short_day(chosen)),
+        before=(chosen - timedelta(days=WEEK_DAYS)).isoformat(),
+        after=end.isoformat(),
+        firings=listed,
+        profiles=audited.studio.profile_by_id,
+    )
+
+
+@router.post("/firings/{firing_id}/note")
+def note(service: ServiceDep, who: StaffDep, firing_id: str, form: FormDep) -> Response:
+    """Note that a firing was loaded, started or opened, now."""
+    step = form("step")
+    if step not in firings.STEPS:
+        raise ProblemError(422, "step is none of loaded, started, opened; open the page again", name="faults")
+    result = form("result") or None
+    if step == "opened" and result not in ("good", "refire", "lost"):
+        return go_to(f"/firings/{firing_id}#open")
+    kwh = form("kwh").replace(",", ".")
+    try:
+        meter = float(kwh) if kwh else None
+    except ValueError:
+        raise ProblemError(422, f"kWh: {kwh!r} is no number; write it as 41.5", name="faults") from None
+    said = firings.Tap(form.whole("version"), None, form("note") or None, result, meter)
+    firings.tap(service, who, firing_id, step, said)
+    return go_to(_back(form("back")), "done")
+
+
+@router.post("/notices/{notice_id}/seen")
+def seen(service: ServiceDep, who: PersonDep, notice_id: int, form: FormDep) -> Response:
+    """Note that a notice has been seen."""
+    notices.seen(service, who, notice_id)
+    return go_to(_back(form("back")))
+
+
+def own_loads(session: Session, who: Identity) -> Collection[str] | None:
+    """The loads that a member may see; None for everybody else, who see all."""
+    if who.role != Role.MEMBER:
+        return None
+    return set(session.scalars(select(BookedLoad.key).where(BookedLoad.person_id == who.person_id)))
+
+
+def named_day(text: str, audited: AuditedPlan, today: date) -> date:
+    """The day that an address names; else today, or the plan's first day where that is still to come.
+
+    Raises
+    ------
+    ProblemError
+        If it is no day.
+    """
+    if not text:
+        return max(today, day_of(audited.plan.begin, audited.studio))
+    try:
+        found = date.fromisoformat(text)
+    except ValueError:
+        found = date.min
+    if not 1990 <= found.year <= 2200:
+        raise ProblemError(422, "that is no day; write it as 2026-11-30", name="faults")
+    return found
+
+
+def published(service: Service) -> AuditedPlan:
+    """The plan that holds."""
+    with service.store.read() as session:
+        return service.audited(session, current_plan_id(session))
+
+
+def _back(path: str) -> str:
+    return path if path.startswith("/") and not path.startswith("//") and "\\" not in path else "/day"

@@ -1,0 +1,203 @@
+"""One firing: its course with the readings so far, what is in it, what is noted, and moving it by hand."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request, Response
+from fastapi.responses import HTMLResponse
+from sqlalchemy import select
+
+from api import firings
+from api.access import PersonDep, ServiceDep, StaffDep
+from api.cautions import cautions
+from api.day import Day, FiringOnDay, day_of
+from api.firings import current_plan_id, planned, records_of_plan
+from api.formats import Formats
+from api.pages.day_pages import own_loads
+from api.pages.firing_picture import Readings, course_csv, followed
+from api.pages.forms import Form, FormDep, field_time
+from api.pages.moving import Moved, Wish, keep_moved, moved
+from api.pages.page import Page, go_to
+from api.pages.page_route import PageRoute, told
+from api.problems import ProblemError, not_there
+from api.security import Identity
+from api.service import Service
+from api.sheets.environment import template_environment
+from api.sheets.firing_sheet import firing_sheet
+from api.storage.plan_store import plan_row
+from api.storage.tables import FiringRecord, Reading
+from api.words import Words
+from shared.clock import minute_of
+from shared.errors import KilnrotaError
+from shared.studio import Studio
+
+router = APIRouter(include_in_schema=False, route_class=PageRoute)
+
+
+class Seen:
+    """A firing of the plan that holds, as somebody may see it, with what was noted of it."""
+
+    def __init__(self, service: Service, who: Identity, firing_id: str) -> None:
+        with service.store.read() as session:
+            audited, firing = planned(service, session, firing_id)
+            only = own_loads(session, who)
+            if only is not None and not set(only) & set(firing.loads):
+                raise not_there("firing", firing_id)
+            self.plan_id = current_plan_id(session)
+            row = plan_row(session, self.plan_id)
+            self.under_way, self.replanned = frozenset(row.under_way), row.replanned
+            self.kept: FiringRecord | None = records_of_plan(session, self.plan_id).get(firing_id)
+            readings: Readings = ()
+            if self.kept is not None:
+                found = session.scalars(
+                    select(Reading).where(Reading.record_id == self.kept.id).order_by(Reading.at)
+                ).all()
+                readings = [(minute_of(reading.at), reading.temperature_c) for reading in found]
+            self.readings = readings
+            session.expunge_all()
+        self.only, self.audited, self.firing = only, audited, firing
+        self.day = Day(audited, day_of(firing.load_at, audited.studio))
+        self.shown: FiringOnDay = self.day.shown(firing)
+
+    @property
+    def offset(self) -> int:
+        """How much later than planned it was started [min]."""
+        if self.kept is None or self.kept.started_at is None:
+            return 0
+        return minute_of(self.kept.started_at) - self.firing.start_at
+
+
+@router.get("/firings/{firing_id}")
+def firing(request: Request, service: ServiceDep, who: PersonDep, firing_id: str) -> HTMLResponse:
+    """The firing's page."""
+    seen = Seen(service, who, firing_id)
+    return firing_page(Page(request, service, who), seen, None, [])
+
+
+def firing_page(
+    page: Page, seen: Seen, wish: Form | None, texts: list[str], result: Moved | None = None
+) -> HTMLResponse:
+    """The page, with what a moved firing would break if one was asked about."""
+    studio = seen.audited.studio
+    formats = Formats(studio, page.words)
+    page.formats = formats
+    planned_firing = seen.firing
+    moving = {
+        "kiln": wish("kiln") if wish else planned_firing.kiln,
+        "load_at": wish("load_at") if wish else field_time(planned_firing.load_at, studio),
+        "start_at": wish("start_at") if wish else field_time(planned_firing.start_at, studio),
+        "unload_at": wish("unload_at") if wish else "",
+    }
+    work = seen.shown.profile.work
+    return page.answer(
+        "firing.html",
+        status=422 if texts else 200,
+        firing=planned_firing,
+        shown=seen.shown,
+        sheet=firing_sheet(seen.shown, formats, seen.day.date, seen.day.begin),
+        own=seen.only,
+        kept=seen.kept,
+        noted=noted_texts(seen, formats, page.words),
+        picture=followed(seen.shown, formats, seen.readings, seen.offset),
+        cautions=cautions(seen.shown, formats, seen.day.date),
+        kilns=[(kiln.id, kiln.title) for kiln in studio.kilns if work in kiln.work],
+        moving=moving,
+        texts=texts,
+        answer=result,
+        movable=page.staff and seen.kept is None and planned_firing.load_at > page.service.minute(),
+        grid=studio.rules.grid_minutes * 60,
+        unit=studio.place.temperature,
+    )
+
+
+def noted_texts(seen: Seen, formats: Formats, words: Words) -> list[str]:
+    """What was noted of a firing, and what is now expected of it."""
+    kept = seen.kept
+    if kept is None:
+        return [words("one.nothing_noted")]
+    times = [
+        (kept.loaded_at, words("one.noted_loaded")),
+        (kept.started_at, words("one.noted_started")),
+        (kept.opened_at, words("one.noted_opened")),
+    ]
+    texts = [f"{text} {formats.clock(minute_of(at))}" for at, text in times if at is not None]
+    if kept.state == "started" and kept.expected_hot_until is not None and kept.expected_safe_at is not None:
+        off, safe = formats.clock(kept.expected_hot_until), formats.clock(kept.expected_safe_at)
+        texts.append(words("one.expected", off=off, safe=safe))
+    results = {"good": words("one.good"), "refire": words("one.refire"), "lost": words("one.lost")}
+    if kept.result:
+        texts.append(results.get(kept.result, kept.result))
+    return texts
+
+
+@router.post("/firings/{firing_id}/reading")
+def reading(service: ServiceDep, who: StaffDep, firing_id: str, form: FormDep) -> Response:
+    """Keep what the controller shows now."""
+    with service.store.read() as session:
+        studio: Studio = service.studio(session)
+    text = form("temperature").replace(",", ".")
+    try:
+        value = float(text)
+    except ValueError:
+        raise ProblemError(422, f"temperature: {text!r} is no number; write it as 612", name="faults") from None
+    if not -50 <= value <= 3000:
+        raise ProblemError(422, f"temperature: {text} is no temperature of a kiln; look again", name="faults")
+    firings.add_readings(service, who, firing_id, [(service.now(), firings.reading_c(value, studio))])
+    return go_to(f"/firings/{firing_id}", "done")
+
+
+@router.post("/firings/{firing_id}/move")
+def move(request: Request, service: ServiceDep, who: StaffDep, firing_id: str, form: FormDep) -> Response:
+    """Ask what moving the firing would break, or keep the moved plan if it breaks nothing."""
+    page, seen = Page(request, service, who), Seen(service, who, firing_id)
+    try:
+        wish = wish_of(form, seen)
+        if form("keep"):
+            return go_to(f"/plans/{keep_moved(service, who, seen.plan_id, firing_id, wish)}")
+        found = moved(seen.audited, firing_id, wish, service.minute(), seen.under_way, seen.replanned)
+    except KilnrotaError as error:
+        return firing_page(page, seen, form, told(error))
+    return firing_page(page, seen, form, [], found)
+
+
+@router.post("/firings/{firing_id}/audit")
+def audit(request: Request, service: ServiceDep, who: StaffDep, firing_id: str, form: FormDep) -> HTMLResponse:
+    """The same question's answer alone, for the page to show while somebody chooses."""
+    page, seen = Page(request, service, who), Seen(service, who, firing_id)
+    page.formats = Formats(seen.audited.studio, page.words)
+    texts: list[str] = []
+    found = None
+    try:
+        found = moved(seen.audited, firing_id, wish_of(form, seen), service.minute(), seen.under_way, seen.replanned)
+    except KilnrotaError as error:
+        texts = told(error)
+    return page.answer("move_answer.html", answer=found, texts=texts)
+
+
+def wish_of(form: Form, seen: Seen) -> Wish:
+    """Where and when a form wants the firing."""
+    studio = seen.audited.studio
+    load_at, start_at = form.moment("load_at", studio), form.moment("start_at", studio)
+    if load_at is None or start_at is None:
+        raise ProblemError(422, "say when it is loaded and when it starts", name="faults")
+    return Wish(form("kiln"), load_at, start_at, form.moment("unload_at", studio))
+
+
+@router.get("/firings/{firing_id}/curve.csv")
+def curve_csv(service: ServiceDep, who: PersonDep, firing_id: str) -> Response:
+    """The curve as a table."""
+    seen = Seen(service, who, firing_id)
+    return Response(course_csv(seen.shown, seen.readings), media_type="text/csv; charset=utf-8")
+
+
+@router.get("/firings/{firing_id}/curve.svg")
+def curve_svg(request: Request, service: ServiceDep, who: PersonDep, firing_id: str) -> Response:
+    """The curve as a picture that needs nothing else."""
+    seen = Seen(service, who, firing_id)
+    words = Page(request, service, who).words
+    picture = followed(seen.shown, Formats(seen.audited.studio, words), seen.readings, seen.offset)
+    text = (
+        template_environment()
+        .get_template("pages/curve.svg")
+        .render(picture=picture, words=words, title=f"{seen.firing.id} {seen.shown.profile.title} · {seen.firing.kiln}")
+    )
+    return Response(text, media_type="image/svg+xml")

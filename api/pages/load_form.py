@@ -1,0 +1,110 @@
+"""The booking form: its fields, and what they mean as a load."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from api.pages.forms import Form
+from api.words import Words
+from shared.studio import Studio
+
+NUMBERS = ("pieces", "footprint_cm2", "height_mm", "mass_kg", "thickness_mm", "diameter_mm", "max_temperature",
+           "priority")  # fmt: skip
+TEXTS = ("profile", "family", "ready", "promised", "after", "gap_hours", "session_hours", "session_at", "note")
+STAFF_TEXTS = ("owner", "stream")
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """One field of the form; ``staff`` for those that members do not see, ``more`` for those folded away."""
+
+    name: str
+    label: str
+    hint: str
+    type: str
+    required: bool
+    staff: bool
+    more: bool
+    mode: str
+
+
+def fields(words: Words, studio: Studio) -> tuple[Field, ...]:
+    """The form's fields in their order; the profile and the person are chosen from lists of their own."""
+
+    def number(name: str, label: str, hint: str = "", required: bool = False, more: bool = False) -> Field:
+        return Field(name, label, hint, "text", required, False, more, "decimal")
+
+    def time(name: str, label: str, hint: str, more: bool = False) -> Field:
+        return Field(name, label, hint, "datetime-local", False, False, more, "")
+
+    unit = studio.place.temperature
+    return (
+        number("pieces", words("book.pieces"), required=True),
+        number("footprint_cm2", words("book.footprint"), words("book.footprint_hint"), required=True),
+        number("height_mm", words("book.height"), words("book.height_hint"), required=True),
+        number("mass_kg", words("book.mass"), words("book.mass_hint"), required=True),
+        Field("family", words("book.family"), words("book.family_hint"), "text", False, False, False, ""),
+        time("promised", words("book.promised"), words("book.promised_hint")),
+        time("ready", words("book.ready"), words("book.ready_hint")),
+        Field("note", words("sheet.note"), words("book.note_hint"), "text", False, False, False, ""),
+        number("thickness_mm", words("book.thickness"), words("book.sized_hint"), more=True),
+        number("diameter_mm", words("book.diameter"), words("book.sized_hint"), more=True),
+        number("max_temperature", words("book.stands", unit=unit), words("book.stands_hint"), more=True),
+        Field("after", words("book.after"), words("book.after_hint"), "text", False, False, True, ""),
+        Field("gap_hours", words("book.gap"), words("book.gap_hint"), "text", False, False, True, ""),
+        time("session_at", words("book.session_at"), words("book.session_hint"), more=True),
+        Field("session_hours", words("book.session_hours"), words("book.gap_hint"), "text", False, False, True, ""),
+        Field("owner", words("book.owner"), words("book.owner_hint"), "text", False, True, False, ""),
+        Field("priority", words("book.priority"), words("book.priority_hint"), "text", False, True, True, "numeric"),
+    )  # fmt: skip
+
+
+def body_of(form: Form, staff: bool, person: bool) -> dict[str, Any]:
+    """The load that a filled form means, as the service reads loads; what was left empty is not said.
+
+    Numbers that are none stay text, so that the service's own fault tells what is wrong with them.
+    """
+    body: dict[str, Any] = {}
+    for name in NUMBERS:
+        text = form(name).replace(",", ".")
+        if text and (staff or name != "priority"):
+            body[name] = _number(text)
+    for name in TEXTS:
+        if form(name):
+            body[name] = form(name)
+    if form("alone"):
+        body["alone"] = True
+    if staff:
+        for name in STAFF_TEXTS:
+            if form(name) and not (name == "owner" and person):
+                body[name] = form(name)
+        kilns = form.every("kilns")
+        if kilns:
+            body["kilns"] = list(kilns)
+    return body
+
+
+def values_of(load: Mapping[str, Any]) -> dict[str, str]:
+    """A load as the form shows it."""
+    values = {}
+    for name, value in load.items():
+        if isinstance(value, bool):
+            values[name] = "1" if value else ""
+        elif isinstance(value, float):
+            values[name] = f"{value:g}"
+        elif isinstance(value, list):
+            continue
+        else:
+            text = str(value)
+            values[name] = text[:16] if name in ("ready", "promised", "session_at") else text
+    return values
+
+
+def _number(text: str) -> int | float | str:
+    try:
+        value = float(text)
+    except ValueError:
+        return text
+    return int(value) if value.is_integer() and abs(value) < 1e9 else value

@@ -1,0 +1,266 @@
+"""Loads: the list with its filters, booking with the earliest promise, and the page of one load."""
+
+from __future__ import annotations
+
+import secrets
+from datetime import datetime
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request, Response
+from fastapi.responses import HTMLResponse
+
+from api import booking, team
+from api.access import PersonDep, ServiceDep, StaffDep
+from api.pages.forms import Form, FormDep
+from api.pages.load_form import body_of, fields, values_of
+from api.pages.page import Page, go_to
+from api.pages.page_route import PageRoute, told
+from api.problems import ProblemError
+from api.promising import promised_for
+from shared.clock import minute_of, read_moment
+from shared.errors import KilnrotaError
+
+router = APIRouter(include_in_schema=False, route_class=PageRoute)
+
+STATES = ("waiting", "fired", "collected", "cancelled", "lost")
+ON_A_PAGE = 100
+"""Loads on one page of the list [-]; a thousand of them would be 400 kB."""
+
+Text = Annotated[str, Query(max_length=200)]
+
+
+@router.get("/loads")
+def loads(
+    request: Request,
+    service: ServiceDep,
+    who: PersonDep,
+    state: Text = "waiting",
+    owner: Text = "",
+    profile: Text = "",
+    kiln: Text = "",
+    late: Text = "",
+    start: Annotated[int, Query(ge=0, le=10**6)] = 0,
+) -> HTMLResponse:
+    """The loads that somebody may see, filtered."""
+    page = Page(request, service, who)
+    every = booking.listed(service, who, state if state in STATES else None, None, 100_000, 0)
+    found = [row for row in every if _fits(row, owner, profile, kiln, late)]
+    shown = [load_row(row, page) for row in found[start : start + ON_A_PAGE]]
+    known = {
+        "owners": sorted({str(row["load"].get("owner", "")) for row in every} - {""}),
+        "profiles": [(one.id, one.title) for one in page.studio.profiles],
+        "kilns": [(one.id, one.title) for one in page.studio.kilns],
+    }
+    return page.answer(
+        "loads.html",
+        rows=shown,
+        count=len(found),
+        start=start,
+        step=ON_A_PAGE,
+        asked={"state": state, "owner": owner, "profile": profile, "kiln": kiln, "late": late},
+        states=state_names(page),
+        known=known,
+    )
+
+
+def _fits(row: dict[str, Any], owner: str, profile: str, kiln: str, late: str) -> bool:
+    load, planned = row["load"], row.get("planned")
+    if owner and owner.casefold() not in str(load.get("owner", "")).casefold():
+        return False
+    if profile and load["profile"] != profile:
+        return False
+    if kiln and (planned is None or planned["kiln"] != kiln):
+        return False
+    if late == "late":
+        return planned is not None and "promised" in load and planned["out_at"][:16] > load["promised"][:16]
+    return planned is None if late == "none" else True
+
+
+def state_names(page: Page) -> dict[str, str]:
+    """The states of a load in words."""
+    words = page.words
+    return {
+        "waiting": words("load.waiting"),
+        "fired": words("load.fired"),
+        "collected": words("load.collected"),
+        "cancelled": words("load.cancelled"),
+        "lost": words("load.lost"),
+    }
+
+
+def load_row(row: dict[str, Any], page: Page) -> dict[str, Any]:
+    """A load as the list and its page show it."""
+    load, planned = row["load"], row.get("planned")
+    profile = page.studio.profile_by_id.get(load["profile"])
+    promised = load.get("promised")
+    late = planned is not None and promised is not None and planned["out_at"][:16] > promised[:16]
+    return {
+        "id": row["id"],
+        "version": row["version"],
+        "state": row["state"],
+        "owner": load.get("owner", ""),
+        "profile": load["profile"] if profile is None else profile.title,
+        "pieces": load.get("pieces", 1),
+        "promised": _clock(promised, page),
+        "ready": _clock(load.get("ready"), page),
+        "planned": planned,
+        "out": _clock(planned["out_at"], page) if planned is not None else "",
+        "late": late,
+        "note": load.get("note", ""),
+    }
+
+
+def _clock(moment: str | None, page: Page) -> str:
+    if moment is None:
+        return ""
+    return page.formats.clock(read_moment(moment, page.studio.place.zone))
+
+
+@router.get("/loads/new")
+def new(request: Request, service: ServiceDep, who: PersonDep) -> HTMLResponse:
+    """The booking form."""
+    return form_page(Page(request, service, who), {}, [])
+
+
+def form_page(
+    page: Page,
+    values: dict[str, str],
+    texts: list[str],
+    load: dict[str, Any] | None = None,
+    promise: dict[str, Any] | None = None,
+    kilns: tuple[str, ...] = (),
+) -> HTMLResponse:
+    """The form for a new load, or for one that is changed."""
+    people = []
+    if page.manager and page.who is not None:
+        people = [(str(one["id"]), one["name"]) for one in team.people(page.service) if one["active"]]
+    return page.answer(
+        "load_form.html",
+        status=422 if texts else 200,
+        fields=[one for one in fields(page.words, page.studio) if page.staff or not one.staff],
+        values=values,
+        texts=texts,
+        load=load,
+        people=people,
+        key=values.get("key") or secrets.token_urlsafe(12),
+        profiles=[(one.id, one.title) for one in page.studio.profiles],
+        kilns=[(one.id, one.title, one.id in kilns) for one in page.studio.kilns],
+        promise=None if promise is None else promise_texts(promise, page),
+    )
+
+
+@router.post("/loads/new")
+def book(request: Request, service: ServiceDep, who: PersonDep, form: FormDep) -> Response:
+    """Book a load, or ask when it could be out."""
+    page = Page(request, service, who)
+    values = {name: form(name) for name in _names(form)}
+    try:
+        person = form.whole("person") if form("person") else None
+        body = body_of(form, page.staff, person is not None)
+        if form("ask"):
+            answer = promised_for(service, who, body)
+            return form_page(page, values, [], promise=answer, kilns=form.every("kilns"))
+        booked = booking.book(service, who, body, person, form("key") or None)
+    except KilnrotaError as error:
+        return form_page(page, values, told(error), kilns=form.every("kilns"))
+    return go_to(f"/loads/{booked['id']}", "done")
+
+
+@router.post("/loads/promise")
+def promise(request: Request, service: ServiceDep, who: PersonDep, form: FormDep) -> HTMLResponse:
+    """The answer alone, for the form to show while somebody types."""
+    page = Page(request, service, who)
+    try:
+        answer = promise_texts(promised_for(service, who, body_of(form, page.staff, bool(form("person")))), page)
+    except KilnrotaError as error:
+        answer = {"main": "", "more": told(error)}
+    return page.answer("promise.html", promise=answer)
+
+
+def promise_texts(found: dict[str, Any], page: Page) -> dict[str, Any]:
+    """A promise in words."""
+    words = page.words
+    more = []
+    for offer in found["earlier"]:
+        more.append(
+            words(
+                "book.earlier",
+                out=_clock(offer["out_at"], page),
+                kiln=offer["kiln"],
+                price=page.formats.money(offer["price"]),
+            )
+        )
+    if found["offer"] is None:
+        return {"main": words("book.no_offer", why=found["why"]), "more": more}
+    offer = found["offer"]
+    main = words("book.offer", out=_clock(offer["out_at"], page), kiln=offer["kiln"])
+    if offer["shares_with"] and page.staff:
+        main += " " + words("book.shares", loads=", ".join(offer["shares_with"]))
+    return {"main": main, "more": more}
+
+
+@router.get("/loads/{load_id}")
+def load(request: Request, service: ServiceDep, who: PersonDep, load_id: str) -> HTMLResponse:
+    """One load: where it is planned, and what can be done with it."""
+    page = Page(request, service, who)
+    row = booking.one(service, who, load_id)
+    return page.answer(
+        "load.html",
+        row=load_row(row, page),
+        load=row["load"],
+        state=state_names(page)[row["state"]],
+        booked=page.formats.clock(minute_of(_when(row["booked_at"]))),
+    )
+
+
+@router.get("/loads/{load_id}/change")
+def change_form(request: Request, service: ServiceDep, who: PersonDep, load_id: str) -> HTMLResponse:
+    """The form to change a load."""
+    row = booking.one(service, who, load_id)
+    page = Page(request, service, who)
+    values = values_of(row["load"]) | {"version": str(row["version"])}
+    return form_page(page, values, [], load=row, kilns=tuple(row["load"].get("kilns", ())))
+
+
+@router.post("/loads/{load_id}/change")
+def change(request: Request, service: ServiceDep, who: PersonDep, load_id: str, form: FormDep) -> Response:
+    """Change a load that waits."""
+    page = Page(request, service, who)
+    try:
+        body = body_of(form, page.staff, False)
+        booking.change(service, who, load_id, form.whole("version"), body)
+    except KilnrotaError as error:
+        row = booking.one(service, who, load_id)
+        values = {name: form(name) for name in _names(form)}
+        if isinstance(error, ProblemError) and error.name == "stale":
+            values["version"] = str(row["version"])
+        return form_page(page, values, told(error), load=row, kilns=form.every("kilns"))
+    return go_to(f"/loads/{load_id}", "done")
+
+
+@router.post("/loads/{load_id}/cancel")
+def cancel(service: ServiceDep, who: PersonDep, load_id: str, form: FormDep) -> Response:
+    """Take a load off the list."""
+    booking.cancel(service, who, load_id, form.whole("version"))
+    return go_to(f"/loads/{load_id}", "done")
+
+
+@router.post("/loads/{load_id}/mark")
+def mark(service: ServiceDep, who: StaffDep, load_id: str, form: FormDep) -> Response:
+    """Note that a load is dry, or was collected."""
+    what = form("what")
+    if what not in ("dried", "collected"):
+        raise ProblemError(422, "mark is neither dried nor collected; open the page again", name="faults")
+    booking.mark(service, who, load_id, form.whole("version"), what)
+    return go_to(f"/loads/{load_id}", "done")
+
+
+def _names(form: Form) -> list[str]:
+    known = ("pieces", "footprint_cm2", "height_mm", "mass_kg", "thickness_mm", "diameter_mm", "max_temperature",
+             "priority", "profile", "family", "ready", "promised", "after", "gap_hours", "session_hours",
+             "session_at", "note", "owner", "stream", "alone", "person", "version", "key")  # fmt: skip
+    return [name for name in known if form(name)]
+
+
+def _when(text: str) -> datetime:
+    return datetime.fromisoformat(text)

@@ -1,0 +1,58 @@
+"""Routes of pages: what goes wrong is a page too, and who is not signed in is sent to the door."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Coroutine
+from typing import Any
+from urllib.parse import quote
+
+from fastapi import Request, Response
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import RedirectResponse
+from fastapi.routing import APIRoute
+
+from api.access import identity_of, service_of
+from api.pages.page import Page
+from api.problems import ProblemError
+from scheduler.audit import BrokenPlanError
+from shared.errors import FolderError, KilnrotaError
+
+
+class PageRoute(APIRoute):
+    """A route that answers people."""
+
+    def get_route_handler(self) -> Callable[[Request], Coroutine[Any, Any, Response]]:
+        """The handler, with errors as pages."""
+        handle = super().get_route_handler()
+
+        async def handled(request: Request) -> Response:
+            try:
+                return await handle(request)
+            except KilnrotaError as error:
+                return error_page(request, error)
+            except RequestValidationError:
+                return error_page(request, ProblemError(422, "something in this address or form cannot be used"))
+
+        return handled
+
+
+def error_page(request: Request, error: KilnrotaError) -> Response:
+    """The page that tells an error."""
+    status = error.status if isinstance(error, ProblemError) else 422
+    if status == 401 and request.method == "GET":
+        path = request.url.path + (f"?{request.url.query}" if request.url.query else "")
+        return RedirectResponse(f"/sign-in?then={quote(path)}", status_code=303)
+    page = Page(request, service_of(request), identity_of(request))
+    answer = page.answer("error.html", status=status, texts=told(error))
+    if isinstance(error, ProblemError) and "retry-after" in error.headers:
+        answer.headers["retry-after"] = error.headers["retry-after"]
+    return answer
+
+
+def told(error: KilnrotaError) -> list[str]:
+    """What an error says, one text a fault."""
+    if isinstance(error, FolderError):
+        return [f"{fault.place.split(' › ')[-1]}: {fault.problem}; {fault.remedy}" for fault in error.faults]
+    if isinstance(error, BrokenPlanError):
+        return [f"{breach.rule}: {breach.text}" for breach in error.breaches]
+    return [str(error)]

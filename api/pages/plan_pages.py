@@ -1,0 +1,299 @@
+"""Plans: made, watched, looked at beside the one that holds, published; what is late; what-ifs."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Query, Request, Response
+from fastapi.responses import HTMLResponse
+
+from api import plans
+from api.access import ManagerDep, ServiceDep, StaffDep
+from api.day import day_of
+from api.formats import Formats
+from api.pages.forms import Form, FormDep
+from api.pages.mends import mends
+from api.pages.page import Page, go_to
+from api.pages.page_route import PageRoute, told
+from api.pages.plan_changes import changes_by_person
+from api.pages.supposing import supposed
+from api.pages.week_picture import week_picture
+from api.printing.plan_text import proof_text
+from api.problems import ProblemError
+from api.service import Service
+from api.storage.plan_store import current, plan_row
+from api.storage.tables import BookedLoad
+from scheduler.audit import AuditedPlan
+from shared.clock import minute_of
+from shared.errors import KilnrotaError
+
+router = APIRouter(include_in_schema=False, route_class=PageRoute)
+
+EFFORTS = (10, 20, 60, 180)
+"""How long a search may be asked for on the page [s]."""
+
+SHOWN_DAYS = 7
+
+
+@router.get("/plans")
+def listed(request: Request, service: ServiceDep, who: StaffDep) -> HTMLResponse:
+    """All plans, and the form to make one."""
+    page = Page(request, service, who)
+    return page.answer(
+        "plans.html",
+        plans=[plan_line(row, page) for row in plans.listed(service, 30)],
+        holds=plans.holding(service)["plan"],
+        efforts=[(str(seconds), page.formats.spelt_duration(seconds / 60) if seconds >= 60 else f"{seconds} s")
+                 for seconds in EFFORTS],
+        running=service.jobs.running() > 0,
+        texts=[],
+    )  # fmt: skip
+
+
+def plan_line(row: dict[str, Any], page: Page) -> dict[str, Any]:
+    """A plan in the list."""
+    kinds = {
+        "plan": page.words("plans.kind_plan"),
+        "replan": page.words("plans.kind_replan"),
+        "whatif": page.words("plans.kind_whatif"),
+        "moved": page.words("plans.kind_moved"),
+    }
+    made = minute_of(datetime.fromisoformat(row["made_at"]))
+    return row | {"kind_name": kinds.get(row["kind"], row["kind"]), "made": page.formats.clock(made)}
+
+
+@router.post("/plans")
+def make(service: ServiceDep, who: ManagerDep, form: FormDep) -> Response:
+    """Plan afresh."""
+    day = form("day")
+    try:
+        first = date.fromisoformat(day) if day else None
+    except ValueError:
+        raise ProblemError(422, f"day: {day!r} is no day; write it as 2026-11-30", name="faults") from None
+    job = plans.ask_plan(service, who, first, effort_of(form), {"page": True})
+    return go_to(f"/jobs/{job}")
+
+
+def effort_of(form: Form) -> plans.Effort:
+    """How long the form asks to search."""
+    if form("work"):
+        return plans.Effort(work=form.whole("work"))
+    seconds = form.whole("seconds") if form("seconds") else EFFORTS[1]
+    return plans.Effort(seconds=float(min(max(seconds, 1), EFFORTS[-1])))
+
+
+@router.get("/jobs/{job_id}")
+def job(request: Request, service: ServiceDep, who: StaffDep, job_id: int) -> Response:
+    """How a solve stands; on to the plan as soon as there is one."""
+    with service.store.read() as session:
+        shown = plans.job_shown(service, session, job_id)
+    if shown["state"] == "done" and shown["plan"] is not None:
+        return go_to(f"/plans/{shown['plan']}")
+    page = Page(request, service, who)
+    states = {
+        "running": page.words("job.running"),
+        "failed": page.words("job.failed"),
+        "cancelled": page.words("job.cancelled"),
+        "superseded": page.words("job.superseded"),
+        "interrupted": page.words("job.interrupted"),
+    }
+    return page.answer("job.html", job=shown, state=states.get(shown["state"], shown["state"]))
+
+
+@router.post("/jobs/{job_id}/stop")
+def stop(service: ServiceDep, who: StaffDep, job_id: int) -> Response:
+    """Stop a solve."""
+    service.jobs.cancel(job_id)
+    return go_to(f"/jobs/{job_id}")
+
+
+@router.get("/plans/{plan_id}")
+def plan(request: Request, service: ServiceDep, who: StaffDep, plan_id: int) -> HTMLResponse:
+    """One plan, beside the one that holds."""
+    return plan_page(Page(request, service, who), plan_id, [], False)
+
+
+def plan_page(page: Page, plan_id: int, texts: list[str], anyway: bool) -> HTMLResponse:
+    """The plan's page, with what stands against publishing it."""
+    service = page.service
+    with service.store.read() as session:
+        row = plan_row(session, plan_id)
+        audited = service.audited(session, plan_id)
+        publication = current(session)
+        holds = None if publication is None else service.audited(session, publication.plan_id)
+        holds_id = None if publication is None else publication.plan_id
+        number = 0 if publication is None else publication.id
+        kind, notes, based_on = row.kind, dict(row.notes), row.based_on
+    formats = Formats(audited.studio, page.words)
+    page.formats = formats
+    # A plan that replaced another tells what it changed; any other is compared with the one that holds.
+    against = holds if holds_id != plan_id else None
+    people = changes_by_person(audited, notes, against, formats)
+    touched = {item.firing for person in people for item in person.changes}
+    now = service.minute()
+    first = max(day_of(audited.plan.begin, audited.studio), day_of(now, audited.studio))
+    before = None
+    if against is not None:
+        marked_before = {item.firing_before for person in people for item in person.changes}
+        before = week_picture(
+            against, Formats(against.studio, page.words), first, SHOWN_DAYS, now, marked=marked_before
+        )
+    cost_before = against.plan.proof.cost if against is not None else notes.get("cost_before")
+    return page.answer(
+        "plan.html",
+        status=409 if texts else 200,
+        id=plan_id,
+        kind=kind,
+        texts=texts,
+        anyway=anyway,
+        number=number,
+        holds=holds_id == plan_id,
+        outdated=based_on is not None and holds_id is not None and based_on != holds_id and holds_id != plan_id,
+        plan=audited.plan,
+        cost=cost_lines(audited, formats, cost_before),
+        proof=proof_text(audited.plan.proof, formats),
+        people=people,
+        do_nothing=notes.get("do_nothing", []),
+        questions=notes.get("questions", []),
+        lost=notes.get("lost", []),
+        picture=week_picture(audited, formats, first, SHOWN_DAYS, now, marked=touched),
+        before=before,
+        late=late_lines(audited, page),
+        loads=len(audited.loads),
+    )
+
+
+def cost_lines(audited: AuditedPlan, formats: Formats, before: float | None) -> list[tuple[str, str]]:
+    """What the plan costs, by part."""
+    words, parts = formats.words, audited.plan.cost_parts
+    lines = [
+        (words("plans.cost_total"), formats.money(parts.total)),
+        (words("plans.cost_lateness"), formats.money(parts.lateness)),
+        (words("plans.cost_unplaced"), formats.money(parts.unplaced)),
+        (words("plans.cost_energy"), formats.money(parts.energy)),
+        (words("plans.cost_firings"), formats.money(parts.firings)),
+    ]
+    if parts.changes:
+        lines.append((words("plans.cost_changes"), formats.money(parts.changes)))
+    if before is not None:
+        lines.append((words("plans.cost_before"), formats.money(before)))
+    return lines
+
+
+@router.post("/plans/{plan_id}/publish")
+def publish(request: Request, service: ServiceDep, who: ManagerDep, plan_id: int, form: FormDep) -> Response:
+    """Make a plan the one that holds."""
+    try:
+        plans.publish(service, who, plan_id, form.whole("publication"), bool(form("anyway")))
+    except ProblemError as error:
+        texts = told(error)
+        for item in error.more.get("changed", ()):
+            texts.append(" ".join(str(value) for value in item.values()))
+        return plan_page(Page(request, service, who), plan_id, texts, error.name == "plan-outdated")
+    return go_to("/day", "done")
+
+
+@router.get("/trouble")
+def trouble(request: Request, service: ServiceDep, who: StaffDep) -> HTMLResponse:
+    """What is late or has no place, why, and what would mend it; and where to say that something broke."""
+    page = Page(request, service, who)
+    with service.store.read() as session:
+        publication = current(session)
+        if publication is None:
+            return page.answer("no_plan.html", day=True)
+        audited = service.audited(session, publication.plan_id)
+        since = [
+            load.key
+            for load in session.query(BookedLoad).where(BookedLoad.state == "waiting")
+            if load.key not in audited.loads
+        ]
+    page.formats = Formats(audited.studio, page.words)
+    return page.answer("trouble.html", late=late_lines(audited, page), since=since, loads=len(audited.loads))
+
+
+def late_lines(audited: AuditedPlan, page: Page) -> list[dict[str, Any]]:
+    """Each late or unplaced load with its reason and its mends, the worst first."""
+    formats, studio = page.formats, audited.studio
+    firing_of = {load: firing for firing in audited.plan.firings for load in firing.loads}
+    lines: list[dict[str, Any]] = []
+    for one in audited.plan.unplaced:
+        load = audited.loads[one.load]
+        kiln = next((kiln for kiln in studio.kilns if studio.profile_by_id[load.profile].work in kiln.work), None)
+        circuit = None if kiln is None else kiln.circuit
+        lines.append(
+            {
+                "load": one.load, "owner": load.owner, "out": "", "promised": _promised(load.promised, formats),
+                "late": "", "why": one.why, "rule": one.rule, "firing": None,
+                "mends": mends(one.would_help, one.load, None, circuit, page.words),
+            }
+        )  # fmt: skip
+    for late in sorted(audited.plan.late, key=lambda row: -row.hours):
+        load, firing = audited.loads[late.load], firing_of[late.load]
+        lines.append(
+            {
+                "load": late.load, "owner": load.owner, "out": formats.clock(late.out_at),
+                "promised": formats.clock(late.promised), "late": formats.spelt_duration(late.hours * 60),
+                "why": late.why, "rule": "", "firing": firing,
+                "mends": mends(
+                    late.would_help, late.load, firing.kiln, studio.kiln_by_id[firing.kiln].circuit, page.words
+                ),
+            }
+        )  # fmt: skip
+    return lines
+
+
+def _promised(minute: int | None, formats: Formats) -> str:
+    return "" if minute is None else formats.clock(minute)
+
+
+@router.get("/what-if")
+def what_if_form(
+    request: Request,
+    service: ServiceDep,
+    who: ManagerDep,
+    kiln: Annotated[str, Query(max_length=60)] = "",
+    circuit: Annotated[str, Query(max_length=60)] = "",
+    asked: Annotated[str, Query(alias="try", max_length=20)] = "",
+) -> HTMLResponse:
+    """What can be supposed."""
+    return what_if_page(Page(request, service, who), asked, {"kiln": kiln, "circuit": circuit}, [])
+
+
+def what_if_page(page: Page, asked: str, values: dict[str, str], texts: list[str]) -> HTMLResponse:
+    """The forms for each thing that can be supposed."""
+    return page.answer(
+        "what_if.html",
+        status=422 if texts else 200,
+        asked=asked,
+        values=values,
+        texts=texts,
+        kilns=[(kiln.id, kiln.title) for kiln in page.studio.kilns],
+        circuits=[(one.id, f"{one.id} ({one.breaker_amps:g} A)") for one in page.studio.circuits],
+        weekdays=list(zip(("mon", "tue", "wed", "thu", "fri", "sat", "sun"),
+                          page.words.each("calendar.weekdays"), strict=True)),
+    )  # fmt: skip
+
+
+@router.post("/what-if")
+def what_if(request: Request, service: ServiceDep, who: ManagerDep, form: FormDep) -> Response:
+    """Plan as if; the plan is then shown beside the one that holds."""
+    page = Page(request, service, who)
+    try:
+        job = plans.ask_what_if(
+            service, who, _plan_day(service), effort_of(form), supposed(form, page.studio), {"page": form("try")}
+        )
+    except KilnrotaError as error:
+        return what_if_page(page, form("try"), {"kiln": form("kiln"), "circuit": form("circuit")}, told(error))
+    return go_to(f"/jobs/{job}")
+
+
+def _plan_day(service: Service) -> date | None:
+    """The first day of the plan that holds, if still to come, so that what is compared begins together."""
+    with service.store.read() as session:
+        publication = current(session)
+        if publication is None:
+            return None
+        audited = service.audited(session, publication.plan_id)
+    first = day_of(audited.plan.begin, audited.studio)
+    return first if first > day_of(service.minute(), audited.studio) else None

@@ -1,0 +1,265 @@
+"""Geometry of the week: a lane a kiln with the phases of its firings, and under it the current on each leg."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Collection, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from api.formats import Formats
+from scheduler.audit import AuditedPlan
+from shared.calendar import on_duty
+from shared.clock import Minute, wall_minute
+from shared.kilns import Circuit, Leg
+from shared.plans import Firing
+from shared.studio import Studio
+
+WIDTH = 1200.0
+LEFT, RIGHT, TOP = 150.0, 1192.0, 40.0
+LANE, BAR = 46.0, 20.0
+"""Height of a kiln's lane and of the bars in it [SVG user units]."""
+
+ROW, PLOT = 42.0, 30.0
+"""Height of a leg's row and of the plot in it [SVG user units]."""
+
+LETTER = 6.4
+"""Width of a letter of the labels [SVG user units]."""
+
+ToX = Callable[[Minute], float]
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """A phase of a firing, or another stretch of time."""
+
+    x: float
+    width: float
+    kind: str
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """One firing: its phases, its name where there is room, and all of it in words."""
+
+    id: str
+    x: float
+    width: float
+    bars: tuple[Bar, ...]
+    label: str
+    label_x: float
+    anchor: str
+    title: str
+    marked: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Lane:
+    """One kiln."""
+
+    top: float
+    title: str
+    name: str
+    firings: tuple[Drawn, ...]
+    outages: tuple[Bar, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LegRow:
+    """The current on one leg of a circuit over the week."""
+
+    top: float
+    name: str
+    points: str
+    limit_y: float
+    limit: str
+    peak: str
+    share: float
+
+
+@dataclass(frozen=True, slots=True)
+class Week:
+    """What the template draws."""
+
+    height: float
+    lanes_bottom: float
+    days: tuple[tuple[float, str], ...]
+    noons: tuple[float, ...]
+    nobody: tuple[Bar, ...]
+    lanes: tuple[Lane, ...]
+    legs: tuple[LegRow, ...]
+    now_x: float | None
+
+
+def week_picture(
+    audited: AuditedPlan,
+    formats: Formats,
+    first: date,
+    days: int,
+    now: Minute,
+    only: Collection[str] | None = None,
+    marked: Collection[str] = (),
+) -> Week:
+    """The picture of ``days`` days; ``only`` these firings if given, ``marked`` ones with a heavy frame."""
+    studio, zone = audited.studio, audited.studio.place.zone
+    begin, end = wall_minute(first, 0, zone), wall_minute(first + timedelta(days=days), 0, zone)
+
+    def x(minute: Minute) -> float:
+        return round(LEFT + (RIGHT - LEFT) * (min(max(minute, begin), end) - begin) / (end - begin), 1)
+
+    midnights = [first + timedelta(days=number) for number in range(days)]
+    lanes = []
+    for number, kiln in enumerate(studio.kilns):
+        firings = [
+            firing
+            for firing in audited.firings_of(kiln.id)
+            if firing.load_at < end
+            and max(firing.free_at, firing.out_at) > begin
+            and (only is None or firing.id in only)
+        ]
+        feeding = {circuit.id for circuit in studio.feeders(kiln.circuit)}
+        outages = tuple(
+            Bar(x(outage.begins), x(outage.ends or end) - x(outage.begins), "out")
+            for outage in studio.outages
+            if (outage.kiln == kiln.id or outage.circuit in feeding)
+            and outage.begins < end
+            and (outage.ends is None or outage.ends > begin)
+        )
+        top = TOP + LANE * number
+        drawn = _spaced([_drawn(audited, firing, formats, x, marked) for firing in firings])
+        lanes.append(Lane(top, kiln.id, kiln.name or "", drawn, outages))
+    lanes_bottom = TOP + LANE * len(lanes)
+    legs: list[LegRow] = []
+    if only is None:
+        for circuit in studio.circuits:
+            for leg in circuit.leg_names:
+                top = lanes_bottom + 34 + ROW * len(legs)
+                legs.append(_leg_row(audited, circuit, leg, top, begin, end, x, formats))
+    return Week(
+        height=lanes_bottom + (44 + ROW * len(legs) if legs else 8),
+        lanes_bottom=lanes_bottom,
+        days=tuple((x(wall_minute(day, 0, zone)), formats.short_day(day)) for day in midnights),
+        noons=tuple(x(wall_minute(day, 720, zone)) for day in midnights),
+        nobody=_nobody(studio, begin, end, x),
+        lanes=tuple(lanes),
+        legs=tuple(legs),
+        now_x=x(now) if begin <= now < end else None,
+    )
+
+
+def phases(firing: Firing, load_minutes: float) -> Iterator[tuple[str, Minute, Minute]]:
+    """The phases of a firing in order of time, by kind: load, wait, heat, hold, cool, open."""
+    loaded = firing.load_at + -int(-load_minutes // 1)
+    yield "load", firing.load_at, loaded
+    if firing.start_at > loaded:
+        yield "wait", loaded, firing.start_at
+    yield "heat", firing.start_at, firing.target_at
+    hold_end = min(firing.hot_until, firing.unload_at)
+    if hold_end > firing.target_at:
+        yield "hold", firing.target_at, hold_end
+    if firing.unload_at > hold_end:
+        yield "cool", hold_end, firing.unload_at
+    yield "open", firing.unload_at, firing.out_at
+    if firing.free_at > firing.out_at:
+        yield "cool", firing.out_at, firing.free_at
+
+
+def _drawn(audited: AuditedPlan, firing: Firing, formats: Formats, x: ToX, marked: Collection[str]) -> Drawn:
+    studio, words = audited.studio, formats.words
+    kiln, profile = studio.kiln_by_id[firing.kiln], studio.profile_by_id[firing.profile]
+    bars = tuple(
+        Bar(x(begin), round(max(1.0, x(end) - x(begin)), 1), kind)
+        for kind, begin, end in phases(firing, kiln.load_minutes)
+        if x(end) > x(begin)
+    )
+    left, right = x(firing.load_at), x(max(firing.free_at, firing.out_at))
+    label = f"{firing.id} {profile.title}"
+    room = int((right - left) / LETTER)
+    if len(label) > room:
+        label = firing.id
+    title = words(
+        "week.bar",
+        firing=firing.id,
+        kiln=kiln.id,
+        profile=profile.title,
+        load=formats.clock(firing.load_at),
+        start=formats.clock(firing.start_at),
+        off=formats.clock(firing.hot_until),
+        open=formats.clock(firing.unload_at),
+        loads=", ".join(firing.loads),
+    )
+    at_end = left > RIGHT - LETTER * len(label) - 4
+    return Drawn(
+        id=firing.id,
+        x=left,
+        width=round(max(2.0, right - left), 1),
+        bars=bars,
+        label=label,
+        label_x=right if at_end else left,
+        anchor="end" if at_end else "start",
+        title=title,
+        marked=firing.id in marked,
+    )
+
+
+def _spaced(drawn: Sequence[Drawn]) -> tuple[Drawn, ...]:
+    """The firings, each label cut to where the next one's begins; none where even the id has no room."""
+    found = []
+    for number, one in enumerate(drawn):
+        following = drawn[number + 1].x if number + 1 < len(drawn) else WIDTH
+        room = int((following - one.x) / LETTER) if one.anchor == "start" else 99
+        label = one.label if len(one.label) <= room else (one.id if len(one.id) <= room else "")
+        found.append(Drawn(one.id, one.x, one.width, one.bars, label, one.label_x, one.anchor, one.title, one.marked))
+    return tuple(found)
+
+
+def _nobody(studio: Studio, begin: Minute, end: Minute, x: ToX) -> tuple[Bar, ...]:
+    bars = []
+    reached = begin
+    for duty in on_duty(studio, begin, end):
+        if duty.begin > reached and reached < end:
+            bars.append(Bar(x(reached), round(x(duty.begin) - x(reached), 1), "nobody"))
+        reached = max(reached, duty.end)
+    if reached < end:
+        bars.append(Bar(x(reached), round(x(end) - x(reached), 1), "nobody"))
+    return tuple(bars)
+
+
+def leg_steps(
+    audited: AuditedPlan, circuit: Circuit, leg: Leg, begin: Minute, end: Minute
+) -> list[tuple[Minute, float]]:
+    """``(from when, how many amperes)`` on a leg of a circuit, in order, from ``begin`` on."""
+    studio = audited.studio
+    drawing = []
+    for firing in audited.plan.firings:
+        kiln = studio.kiln_by_id[firing.kiln]
+        on = any(feeder.id == circuit.id for feeder in studio.feeders(kiln.circuit))
+        if on and leg in studio.legs_of(kiln) and firing.start_at < end and firing.hot_until > begin:
+            drawing.append(firing)
+    moments = sorted({begin, *(max(begin, f.start_at) for f in drawing), *(min(end, f.hot_until) for f in drawing)})
+    return [(at, sum(f.amps for f in drawing if f.start_at <= at < f.hot_until)) for at in moments]
+
+
+def _leg_row(
+    audited: AuditedPlan, circuit: Circuit, leg: Leg, top: float, begin: Minute, end: Minute, x: ToX, formats: Formats
+) -> LegRow:
+    steps = leg_steps(audited, circuit, leg, begin, end)
+    peak, at = max((amps, -at) for at, amps in steps)
+    most = max(circuit.usable_amps, peak)
+
+    def y(amps: float) -> float:
+        return round(top + PLOT - PLOT * amps / most, 1)
+
+    points = [f"{x(begin)},{y(0)}"]
+    for number, (minute, amps) in enumerate(steps):
+        until = steps[number + 1][0] if number + 1 < len(steps) else end
+        points += [f"{x(minute)},{y(amps)}", f"{x(until)},{y(amps)}"]
+    words = formats.words
+    return LegRow(
+        top=top,
+        name=words("week.leg", circuit=circuit.id, leg=leg) if len(circuit.leg_names) > 1 else circuit.id,
+        points=" ".join([*points, f"{x(end)},{y(0)}"]),
+        limit_y=y(circuit.usable_amps),
+        limit=words("week.limit", amps=circuit.usable_amps),
+        peak=words("week.peak", amps=peak, at=formats.clock(-at)) if peak else words("week.idle"),
+        share=peak / circuit.usable_amps,
+    )

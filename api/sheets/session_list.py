@@ -1,0 +1,76 @@
+"""The list for casting and enamel sessions: who comes, in which order, and until when it holds."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from api.cautions import Caution, cautions
+from api.day import Day, FiringOnDay
+from api.formats import Formats
+from api.people import people_text
+from api.sheets.writing import render_sheet
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """One load's turn."""
+
+    at: str
+    load: str
+    owner: str
+    pieces: int
+    size: str
+    note: str
+
+
+@dataclass(frozen=True, slots=True)
+class SessionSheet:
+    """One session."""
+
+    title: str
+    time: str
+    held: str
+    latest: str
+    people: str
+    turns: tuple[Turn, ...]
+    cautions: tuple[Caution, ...]
+
+
+def sessions_page(day: Day, formats: Formats, paper: str = "") -> str:
+    """The sessions of a day as HTML."""
+    sessions = [
+        _session(shown, day, formats)
+        for kiln_day in day.kilns
+        for shown in kiln_day.firings
+        if shown.hot and day.begin <= shown.firing.unload_at < day.end
+    ]
+    return render_sheet(
+        "sessions.html",
+        day,
+        formats,
+        title=formats.words("sessions.title", day=formats.long_day(day.date)),
+        sessions=sorted(sessions, key=lambda session: session.time),
+        paper=paper,
+    )
+
+
+def _session(shown: FiringOnDay, day: Day, formats: Formats) -> SessionSheet:
+    firing, words = shown.firing, formats.words
+    at = float(firing.unload_at)
+    turns = []
+    for load in sorted(shown.loads, key=lambda load: (load.session_at or firing.unload_at, load.id)):
+        size = "" if load.diameter_mm is None else words("sessions.diameter", mm=load.diameter_mm)
+        named = load.session_minutes is not None
+        time = formats.clock(int(at), day.date) if named else words("sessions.any_time")
+        turns.append(Turn(time, load.id, load.owner, load.pieces, size, load.note))
+        at += load.session_minutes or 0.0
+    name = shown.profile.session or words("firing.session_plain")
+    return SessionSheet(
+        title=words("sessions.head", session=name, firing=firing.id, kiln=shown.kiln.title),
+        time=formats.stretch(firing.unload_at, firing.out_at, day.date),
+        held=formats.temperature(shown.segments[-1].to_c, shown.unit),
+        latest=formats.clock(shown.longest_hot_until, day.date),
+        people=people_text(shown.unloaded_by, formats, day.date),
+        turns=tuple(turns),
+        cautions=cautions(shown, formats, day.date),
+    )

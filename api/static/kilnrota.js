@@ -1,0 +1,89 @@
+// Pages can be read, and all forms sent, without this. It makes them live: the day follows what others note, a solve's
+// progress is shown, a promise and an audit are answered while one types, and a curve can be had as PNG.
+"use strict";
+
+const body = document.body;
+
+function swapLiveParts(text) {
+  const fresh = new DOMParser().parseFromString(text, "text/html");
+  for (const part of document.querySelectorAll("[data-part]")) {
+    // What somebody is using is not taken out from under their finger.
+    if (part.contains(document.activeElement)) continue;
+    const other = fresh.querySelector(`[data-part="${part.dataset.part}"]`);
+    if (other) part.replaceWith(document.importNode(other, true));
+  }
+}
+
+function followHouse(address) {
+  const source = new EventSource(address);
+  source.addEventListener("changed", async () => {
+    const answer = await fetch(location.href, { headers: { accept: "text/html" } });
+    if (answer.ok) swapLiveParts(await answer.text());
+  });
+  addEventListener("pagehide", () => source.close());
+}
+
+function followSolve(box) {
+  const source = new EventSource(box.dataset.job);
+  source.addEventListener("progress", (event) => {
+    const told = JSON.parse(event.data);
+    for (const name of ["seconds", "cost", "bound"]) {
+      const place = box.querySelector(`[data-told="${name}"]`);
+      if (place && told[name] !== null) place.textContent = Number(told[name]).toFixed(name === "seconds" ? 0 : 2);
+    }
+  });
+  source.addEventListener("ended", () => {
+    source.close();
+    location.reload();
+  });
+  addEventListener("pagehide", () => source.close());
+}
+
+function askWhileTyping(form) {
+  const place = document.getElementById(form.dataset.answer);
+  let waiting = 0;
+  let asked = null;
+  const ask = () => {
+    clearTimeout(waiting);
+    waiting = setTimeout(async () => {
+      if (!form.checkValidity()) return;
+      if (asked) asked.abort();
+      asked = new AbortController();
+      place.setAttribute("aria-busy", "true");
+      try {
+        const answer = await fetch(form.dataset.ask, {
+          method: "POST", body: new URLSearchParams(new FormData(form)), signal: asked.signal,
+        });
+        place.innerHTML = await answer.text();
+        place.removeAttribute("aria-busy");
+      } catch (error) {
+        if (error.name !== "AbortError") place.removeAttribute("aria-busy");
+      }
+    }, 450);
+  };
+  form.addEventListener("input", ask);
+  form.addEventListener("change", ask);
+}
+
+function asPng(button) {
+  button.hidden = false;
+  button.addEventListener("click", async () => {
+    const answer = await fetch(button.dataset.png);
+    const picture = new Image();
+    picture.src = `data:image/svg+xml;charset=utf-8,${encodeURIComponent(await answer.text())}`;
+    await picture.decode();
+    const canvas = document.createElement("canvas");
+    canvas.width = 1680;
+    canvas.height = (1680 * picture.naturalHeight) / picture.naturalWidth;
+    canvas.getContext("2d").drawImage(picture, 0, 0, canvas.width, canvas.height);
+    const link = document.createElement("a");
+    link.href = canvas.toDataURL("image/png");
+    link.download = button.dataset.name;
+    link.click();
+  });
+}
+
+if (body.dataset.live) followHouse(body.dataset.live);
+document.querySelectorAll("[data-job]").forEach(followSolve);
+document.querySelectorAll("form[data-ask]").forEach(askWhileTyping);
+document.querySelectorAll("[data-png]").forEach(asPng);
