@@ -13,6 +13,9 @@ from scheduler.planning.insertion import Inserter
 from scheduler.planning.problem import FAR, Problem
 from scheduler.planning.timetable import Placed, Timetable
 
+HASTES = (0.03, 0.0)
+"""What a slot sooner is worth in the portfolio [currency per slot]: about nine a day, and nothing."""
+
 Key = Callable[[Problem, int], tuple[float, ...]]
 
 
@@ -75,10 +78,11 @@ def in_stages(problem: Problem, loads: list[int]) -> list[int]:
     return list(done)
 
 
-def dispatch(timetable: Timetable, order: Order, seed: int = 0) -> None:
-    """Fill an empty timetable by one rule."""
+def dispatch(timetable: Timetable, order: Order, haste: float = 0.0) -> None:
+    """Fill an empty timetable by one rule, each firing the sooner the more ``haste`` is worth [currency per slot]."""
     problem = timetable.problem
-    inserter = Inserter(timetable, seed)
+    inserter = Inserter(timetable, seed=0)
+    inserter.haste = haste
     # A session booked by a person has one possible time, so it goes first; then the rule.
     loads = sorted(
         range(len(problem.loads)),
@@ -91,14 +95,15 @@ def dispatch(timetable: Timetable, order: Order, seed: int = 0) -> None:
 def best_dispatch(timetable: Timetable, stop: Callable[[], bool] = lambda: False) -> tuple[Placed, ...]:
     """The cheapest plan of the portfolio, left in the timetable as well."""
     best: tuple[float, tuple[Placed, ...]] | None = None
-    for order in orders(timetable):
-        if best is not None and stop():
-            break
-        timetable.restore(())
-        dispatch(timetable, order)
-        cost = timetable.cost()
-        if best is None or cost < best[0]:
-            best = cost, timetable.snapshot()
+    for haste in HASTES:
+        for order in orders(timetable):
+            if best is not None and stop():
+                break
+            timetable.restore(())
+            dispatch(timetable, order, haste)
+            cost = timetable.cost()
+            if best is None or cost < best[0]:
+                best = cost, timetable.snapshot()
     assert best is not None  # the portfolio is not empty
     timetable.restore(best[1])
     return best[1]

@@ -18,6 +18,12 @@ from scheduler.planning.dispatch import in_stages
 from scheduler.planning.insertion import Inserter
 from scheduler.planning.timetable import Placed, Timetable, heating_end
 
+LEAST_WEIGHT = 0.3
+"""No neighbourhood is used much less than the others, however seldom it helps: some help once, and much."""
+
+HASTE = (-3.0, -1.0)
+"""Powers of ten between which the worth of a slot sooner is drawn [currency per slot]: 0.3 to 30 a day."""
+
 BOLDNESS = 0.9
 """Part of the price of an unplaced load that the search leaves aside at full heat [-]."""
 
@@ -80,7 +86,7 @@ class Search:
                 better = True
         else:
             timetable.undo(mark)
-            record.weight = max(0.05, 0.98 * record.weight)
+            record.weight = max(LEAST_WEIGHT, 0.98 * record.weight)
         return better
 
     def chosen(self, name: str) -> list[int]:
@@ -114,6 +120,7 @@ class Search:
         random = self.random
         inserter = self.inserter
         inserter.blink = 0.02 if random.random() < 0.7 else 0.15
+        inserter.haste = 0.0 if random.random() < 0.4 else float(10.0 ** random.uniform(*HASTE))
         whole = random.random() < 0.35
         problem = self.timetable.problem
         loads: list[int] = list(pending)

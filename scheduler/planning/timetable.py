@@ -154,10 +154,12 @@ class Timetable:
         only_start: int = -1,
         last_out_minutes: int = FAR,
         free_of_stages: bool = False,
+        haste: float = 0.0,
     ) -> Placed | None:
         """The cheapest place of a batch in a kiln beside all that is booked; None where there is none.
 
-        ``free_of_stages`` leaves earlier and later stages of the same pieces aside.
+        ``free_of_stages`` leaves earlier and later stages of the same pieces aside. ``haste`` is what a slot sooner is
+        worth [currency per slot] while looking; the place found is priced without it.
         """
         bounds = (-FAR, FAR) if free_of_stages else self.bounds(batch.loads)
         if bounds is None:
@@ -208,10 +210,11 @@ class Timetable:
             self.moved_price,
             problem.grid_minutes,
             only_start,
-            EARLINESS * len(batch.loads),
+            EARLINESS * len(batch.loads) + haste,
         )
         if not found:
             return None
+        guide -= haste * unload
         elsewhere = sum(stay.kiln != kiln for stay in batch.stays) * self.moved_price
         place = Place(load, start, unload, free, energy, guide + elsewhere)
         return self._priced(batch, kiln, fit, place)

@@ -60,7 +60,7 @@ class Explanation:
     out_at
         When it is out in the plan [min]; None where it has no place.
     rule, why
-        The rule that binds, and in words what is known of it beside the rule.
+        The rule that binds (``time`` where no single one does), and what is known of it beside the rule, in words.
     binding
         All rules that mend it when set aside alone.
     mends
@@ -202,7 +202,7 @@ class _Asking:
                 yield ease.rule
         if self._mates() and any(left_out(need, self._mates())):
             yield "shares_firing"
-        if not told:
+        if not told and any(changes(need, "kiln_one_at_a_time", ())):
             yield "kiln_one_at_a_time"
 
     def _verified(self, need: Need, found: Iterator[Change], most: int) -> list[Mend]:
