@@ -1,4 +1,4 @@
-"""The commands about a plan in hand: replan, promise. `api.command_line` takes them in with ``register(app)``."""
+"""The commands about a plan in hand: replan, promise, why, chances; and whatif. Taken in with ``register(app)``."""
 
 from __future__ import annotations
 
@@ -130,7 +130,109 @@ def promise(
         print(promise_text(planner.promise(studio, loads, held, load, now=at), formats), end="")
 
 
+def why(
+    folder: Folder,
+    plan_file: PlanFile,
+    load: Annotated[str, typer.Argument(metavar="LOAD", help="Id of a load that is late or has no place.")],
+    seconds: Annotated[float, typer.Option(min=0.1, max=3600, help="How long to solve each change [s].")] = 1.5,
+    work: Work = None,
+) -> None:
+    """Tell why a load is late or has no place, and what would mend it."""
+    from api.formats import Formats
+    from api.printing.why_text import why_text
+    from api.progress import ProgressLine
+    from api.single_firing import warm_up
+    from api.words import read_words
+    from scheduler.audit import prove
+    from scheduler.planning.session import Settings
+    from scheduler.planning.why import explain_load
+    from shared.files import read_folder, read_plan
+
+    studio, loads = read_folder(folder)
+    held = read_plan(plan_file, studio)
+    words = read_words()
+    warm_up(studio)
+    prove(studio, loads, held)
+    progress = ProgressLine(sys.stderr, words)
+    settings = Settings(seconds=None if work is not None else seconds, work_limit=work, workers=1)
+    found = explain_load(studio, loads, held, load, settings=settings, progress=progress.say)
+    progress.close()
+    own = next(one for one in loads if one.id == load)
+    print(why_text(found, own, Formats(studio, words)), end="")
+
+
+def whatif(
+    folder: Folder,
+    changes: Annotated[
+        list[Path], typer.Argument(metavar="CHANGES...", help="Parts of a studio.toml to lay over the studio's.")
+    ],
+    seconds: Annotated[float, typer.Option(min=0.1, max=86_400, help="How long each run searches [s].")] = 10.0,
+    work: Work = None,
+    seeds: Annotated[int, typer.Option(min=1, max=20, help="How many runs for each studio.")] = 3,
+    workers: Annotated[int, typer.Option(min=1, max=256, help="Threads to search with.")] = 2,
+    now: Now = None,
+) -> None:
+    """Plan the same loads in a changed studio, and set the two side by side."""
+    from api.formats import Formats
+    from api.present import present
+    from api.printing.whatif_text import whatif_text
+    from api.progress import ProgressLine
+    from api.requests import day_asked_for, plan_begin
+    from api.single_firing import warm_up
+    from api.words import read_words
+    from scheduler.planning import whatif as planner
+    from scheduler.planning.session import Settings
+    from shared.errors import RequestError
+    from shared.files import read_folder
+    from shared.files.changed import read_changed
+
+    studio, loads = read_folder(folder)
+    words = read_words()
+    studios = {words("whatif.as_it_is"): studio}
+    for file in changes:
+        if file.stem in studios:
+            raise RequestError(f"two columns would be called {file.stem}; give the files names of their own")
+        studios[file.stem] = read_changed(folder, file)
+    at = present(now, studio)
+    warm_up(studio)
+    progress = ProgressLine(sys.stderr, words)
+    found = planner.whatif(
+        studios,
+        loads,
+        now=at,
+        begin=plan_begin(day_asked_for(None, at, studio), at, studio),
+        settings=Settings(seconds=None if work is not None else seconds, work_limit=work, workers=workers),
+        seeds=range(seeds),
+        progress=lambda name, seed: progress.say(words("whatif.running", name=name, seed=seed)),
+    )
+    progress.close()
+    print(whatif_text(found, len(loads), Formats(studio, words)), end="")
+
+
+def chances(
+    folder: Folder,
+    plan_file: PlanFile,
+    samples: Annotated[int, typer.Option(min=100, max=1_000_000, help="How often to play the plan through.")] = 4000,
+    seed: Seed = 0,
+) -> None:
+    """Tell how sure each promise and each session of a plan is."""
+    from api.formats import Formats
+    from api.printing.chances_text import chances_text
+    from api.single_firing import warm_up
+    from api.words import read_words
+    from scheduler.audit import prove
+    from scheduler.planning import chances as planner
+    from shared.files import read_folder, read_plan
+
+    studio, loads = read_folder(folder)
+    held = read_plan(plan_file, studio)
+    warm_up(studio)
+    prove(studio, loads, held)
+    found = planner.chances(studio, loads, held, samples=samples, seed=seed)
+    print(chances_text(found, {load.id: load for load in loads}, Formats(studio, read_words())), end="")
+
+
 def register(app: typer.Typer) -> None:
     """Add these commands to the program's."""
-    for command in (replan, promise):
+    for command in (replan, promise, why, whatif, chances):
         app.command()(command)

@@ -5,6 +5,9 @@ What is drawn, for each sample of the whole plan:
 - how long each firing takes: log-normal, by the band of its kiln's fit (`scheduler.firing.bands`). What is not known of
   a kiln is the same for all its firings, what differs from one firing to the next is drawn for each; the two shares
   follow from the variances of the power factor, which counts most.
+- a kiln too weak for its firing: the elements' power and the losses are not known exactly, and of kilns that were never
+  fitted some do not get to the peak that their plates promise. How far from that a firing is, is found with the thermal
+  model along the likeliest way to it (first-order reliability, Hasofer & Lind, J. Eng. Mech. Div. ASCE 100 (1974) 111).
 - a start that is forgotten: 3 in 100 (trade notes: nobody there to cast 3 %, staff sick 2 %; taken for starts too,
   common practice without a source of its own). It is made good when somebody is there, an hour after at the earliest.
 - a firing that breaks off: 1 in 115 for elements, relays and thermocouples (trade notes: 1 in 80 to 150), and 1 in 100
@@ -30,7 +33,9 @@ from numpy.typing import NDArray
 
 from scheduler.firing.bands import Spread, firing_band
 from scheduler.firing.course import FiringRequest
-from scheduler.firing.uncertainty import POWER_SCATTER, covariance_of
+from scheduler.firing.network import Factors
+from scheduler.firing.simulate import simulate_afresh
+from scheduler.firing.uncertainty import POWER_SCATTER, SCATTER, covariance_of
 from shared.calendar import on_duty
 from shared.clock import Minute
 from shared.kilns import Kiln
@@ -43,6 +48,9 @@ Truths = NDArray[np.bool_]
 
 AFTER_MINUTES = 14 * 24 * 60
 """How long after the plan's end people are looked for [min]: a fortnight; house choice. Later counts as never."""
+
+STRONG = 3.0
+"""Standard deviations beyond which a kiln counts as sure to finish [-]: 1 in 700 does not."""
 
 NEVER: Minute = 1 << 40
 
@@ -96,8 +104,7 @@ class SessionChance:
 class Chances:
     """How sure a plan is.
 
-    ``error`` is the standard error of a chance of one half from this many samples [-]. ``at_the_edge`` are firings
-    that a slightly weaker kiln would not finish; their chances are those of the firings that do.
+    ``at_the_edge`` are firings that a slightly weaker kiln would not finish.
     """
 
     loads: tuple[LoadChance, ...]
@@ -159,6 +166,29 @@ def common_share(kiln: Kiln) -> float:
     return known / (known + POWER_SCATTER**2)
 
 
+def strength(request: FiringRequest) -> float:
+    """By how many standard deviations the kiln may be weaker than thought and still finish a firing [-].
+
+    Weaker is less power against more loss: near the peak the kiln stalls where the one no longer makes up for the
+    other. ``math.inf`` beyond `STRONG`.
+    """
+    known = covariance_of(request.kiln.fitted) + SCATTER
+    way = np.array([-1.0, 1.0, 0.0])
+    step = known @ way / math.sqrt(float(way @ known @ way))
+
+    def finishes(deviations: float) -> bool:
+        factors = Factors(*(math.exp(value) for value in deviations * step))
+        return simulate_afresh(request, factors)[0].reached
+
+    if finishes(STRONG):
+        return math.inf
+    low, high = -STRONG, STRONG
+    while high - low > 0.1:
+        middle = (low + high) / 2.0
+        low, high = (middle, high) if finishes(middle) else (low, middle)
+    return (low + high) / 2.0
+
+
 @dataclass
 class _Outcome:
     """One firing in every sample: its start, when its loads are out, when the kiln is free; whether it was hot."""
@@ -182,6 +212,7 @@ class _Play:
         self.until = max([plan.end, *(firing.free_at for firing in plan.firings)]) + AFTER_MINUTES
         self._next: dict[str | None, Minutes] = {}
         self._of_kiln = {kiln.id: self.random.standard_normal(samples) for kiln in studio.kilns}
+        self._weak_kiln = {kiln.id: self.random.standard_normal(samples) for kiln in studio.kilns}
         self.edge: list[str] = []
 
     def chances(self) -> Chances:
@@ -223,7 +254,8 @@ class _Play:
         if not begun:
             forgotten = random.random(self.samples) < assumed.forgotten
             start = np.where(forgotten, self._staffed(start + assumed.noticed_minutes, None), start)
-        band = firing_band(request_of(studio, tuple(self.loads.values()), firing))
+        request = request_of(studio, tuple(self.loads.values()), firing)
+        band = firing_band(request)
         if band.may_fail:
             self.edge.append(firing.id)
         hot = profile.unload == "hot"
@@ -233,6 +265,7 @@ class _Play:
         unload = np.where(unload > firing.unload_at, self._staffed(unload, skill), unload)
         length = unload + firing.unload_minutes - loaded
         failed = random.random(self.samples) < assumed.breaks_off
+        failed |= self._correlated(self._weak_kiln[kiln.id], kiln) > strength(request)
         was_hot: Truths | None = None
         if hot:
             was_hot = (ready <= firing.unload_at) & ~failed
@@ -246,10 +279,14 @@ class _Play:
 
     def _drawn(self, spread: Spread, kiln: Kiln) -> Minutes:
         """How long until a moment of a firing, in each sample [min], rounded up."""
-        share = common_share(kiln)
-        drawn = math.sqrt(share) * self._of_kiln[kiln.id]
-        drawn = drawn + math.sqrt(1.0 - share) * self.random.standard_normal(self.samples)
+        drawn = self._correlated(self._of_kiln[kiln.id], kiln)
         return np.ceil(spread.middle_minutes * np.exp(spread.log_error * drawn)).astype(np.int64)
+
+    def _correlated(self, of_kiln: NDArray[np.float64], kiln: Kiln) -> NDArray[np.float64]:
+        """Standard normal values of one firing, in part those of its kiln."""
+        share = common_share(kiln)
+        own = self.random.standard_normal(self.samples)
+        return np.asarray(math.sqrt(share) * of_kiln + math.sqrt(1.0 - share) * own)
 
     def _staffed(self, at: Minutes, skill: str | None) -> Minutes:
         """The first moment from ``at`` on at which somebody, with a skill, is there."""

@@ -39,11 +39,17 @@ def read_folder(path: Path) -> tuple[Studio, tuple[Load, ...]]:
     path = Path(path)
     _require_folder(path)
     lists = {name: FaultList(name) for name in FILES}
-    return _understood({name: read_text(path / name, lists[name]) for name in FILES}, lists)
+    return understood({name: read_text(path / name, lists[name]) for name in FILES}, lists)
 
 
-def _understood(texts: Mapping[str, str | None], lists: Mapping[str, FaultList]) -> tuple[Studio, tuple[Load, ...]]:
-    """The studio and loads that the three texts mean; a text that could not be read has its fault listed already."""
+def understood(texts: Mapping[str, str | None], lists: Mapping[str, FaultList]) -> tuple[Studio, tuple[Load, ...]]:
+    """The studio and loads that the three texts mean; a text that could not be read has its fault listed already.
+
+    Raises
+    ------
+    FolderError
+        With every fault of the three.
+    """
     in_studio, in_profiles, in_loads = (lists[name] for name in FILES)
     studio = _studio(texts[STUDIO_FILE], in_studio)
     reading = studio.reading if studio is not None else Reading(unit_known=False)
@@ -88,7 +94,7 @@ def write_folder(path: Path, studio: Studio, loads: Sequence[Load]) -> None:
         LOADS_FILE: loads_text(loads, studio.place.temperature, studio.place.zone),
     }
     lists = {name: FaultList(name) for name in FILES}
-    _understood({name: decoded(text.encode(), lists[name]) for name, text in texts.items()}, lists)
+    understood({name: decoded(text.encode(), lists[name]) for name, text in texts.items()}, lists)
     kept = _unchanged(path, texts)
     try:
         path.mkdir(parents=True, exist_ok=True)

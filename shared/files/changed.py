@@ -1,0 +1,126 @@
+"""A studio folder with a file of changes laid over it: what a studio would be with one more kiln, or other hours.
+
+The file of changes is a part of a studio.toml:
+
+- ``[[kilns]]`` and ``[[circuits]]`` are merged by ``id``: of one that is there the keys given are replaced; one that is
+  not is added, as a whole or with ``like = "K1"``, which takes every key that is not given from that one. ``remove =
+  true`` takes one away.
+- ``[[shifts]]``, ``[[closed]]``, ``[[absences]]``, ``[[outages]]`` and ``[[quiet]]`` have no ids: they are added to
+  those there, or replace them where the file says, at its top, ``replace = ["shifts"]``.
+- ``[tariff]``, ``[rules]``, ``[prices]`` and ``[studio]`` are merged key by key (``bands`` of the tariff as a whole).
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import tomli
+import tomli_w
+
+from shared.errors import Fault, FolderError
+from shared.files.fault_list import FaultList
+from shared.files.folder import FILES, PROFILES_FILE, STUDIO_FILE, read_folder, understood
+from shared.files.text import read_text
+from shared.files.toml_tables import parsed_toml
+from shared.files.values import clipped, nearest, shown
+from shared.files.wording import unknown_key
+from shared.studio import Studio
+
+BY_ID = ("circuits", "kilns")
+LISTS = ("shifts", "closed", "absences", "outages", "quiet")
+TABLES = ("studio", "tariff", "rules", "prices")
+
+
+def read_changed(folder: Path, changes: Path) -> Studio:
+    """The studio of a folder as it would be with the changes of a file.
+
+    Raises
+    ------
+    FolderError
+        With every fault of the folder, or else of the changes.
+    """
+    folder, changes = Path(folder), Path(changes)
+    read_folder(folder)
+    faults = FaultList(clipped(changes.name))
+    text = read_text(changes, faults)
+    if text is None or parsed_toml(text, faults) is None:
+        raise FolderError(faults.listed())
+    lists = {name: FaultList(name) for name in FILES}
+    texts = {name: read_text(folder / name, lists[name]) for name in FILES}
+    # Both are known to be TOML by now; the values as written are merged, and judged together below.
+    merged = _merged(tomli.loads(texts[STUDIO_FILE] or ""), tomli.loads(text), faults)
+    if faults.count:
+        raise FolderError(faults.listed())
+    try:
+        studio, _ = understood({**texts, STUDIO_FILE: tomli_w.dumps(merged)}, lists)
+    except FolderError as error:
+        # The folder by itself has no fault, so whatever is wrong now comes from the changes.
+        raise FolderError([_of_changes(fault, faults.file) for fault in error.faults]) from None
+    return studio
+
+
+def _of_changes(fault: Fault, file: str) -> Fault:
+    if fault.file == STUDIO_FILE:
+        return Fault(file, fault.place, fault.problem, fault.remedy)
+    what = PROFILES_FILE if fault.file == PROFILES_FILE else fault.file
+    return Fault(file, f"with it {what}, {fault.place}", fault.problem, fault.remedy)
+
+
+def _merged(there: dict[str, Any], said: dict[str, Any], faults: FaultList) -> dict[str, Any]:
+    merged = dict(there)
+    replaced = said.get("replace", [])
+    if not isinstance(replaced, list) or any(name not in LISTS for name in replaced):
+        faults.add("replace", f"is {shown(replaced)}", f"write a list of some of {', '.join(LISTS)}")
+        replaced = []
+    for name, value in said.items():
+        if name == "replace":
+            continue
+        if name in BY_ID:
+            merged[name] = _by_id(name, there.get(name, []), value, faults)
+        elif name in LISTS:
+            if not isinstance(value, list):
+                faults.add(name, f"is {shown(value)}, not a list of tables", f"write each as [[{name}]]")
+                continue
+            merged[name] = [*([] if name in replaced else there.get(name, [])), *value]
+        elif name in TABLES:
+            if not isinstance(value, dict):
+                faults.add(name, f"is {shown(value)}, not one table", f"write it once, as [{name}]")
+                continue
+            merged[name] = {**there.get(name, {}), **value}
+        else:
+            faults.add(clipped(name), *unknown_key(name, (*BY_ID, *LISTS, *TABLES, "replace"), "table"))
+    for name in replaced:
+        if name not in said:
+            merged.pop(name, None)
+    return merged
+
+
+def _by_id(name: str, there: list[dict[str, Any]], said: object, faults: FaultList) -> list[dict[str, Any]]:
+    if not isinstance(said, list) or not all(isinstance(item, dict) for item in said):
+        faults.add(name, f"is {shown(said)}, not a list of tables", f"write each as [[{name}]]")
+        return there
+    tables = {str(table.get("id")): dict(table) for table in there}
+    for number, item in enumerate(said):
+        given = dict(item)
+        own = given.get("id")
+        if not isinstance(own, str) or not own.strip():
+            faults.add(f"{name}[{number}]", "has no id", "write the id of the one that it changes, or a new one")
+            continue
+        like, remove = given.pop("like", None), given.pop("remove", False)
+        if like is not None and like not in tables:
+            meant = nearest(str(like), list(tables))
+            remedy = f'did you mean "{meant}"?' if meant else f"there are {', '.join(tables)}"
+            faults.add(f"{name}[{number}] {clipped(own)} › like", f"{shown(like)} is not there", remedy)
+            continue
+        if remove is True:
+            if tables.pop(own, None) is None:
+                faults.add(
+                    f"{name}[{number}] {clipped(own)} › remove", "is not there", f"there are {', '.join(tables)}"
+                )
+            continue
+        base = dict(tables[str(like)]) if like is not None else tables.get(own, {})
+        if like is not None:
+            base.pop("name", None)
+        tables[own] = {**base, **given, "id": own}
+    return list(tables.values())
