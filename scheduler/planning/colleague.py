@@ -16,7 +16,7 @@ import threading
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import BinaryIO
+from typing import IO
 
 from scheduler.planning.batches import Stay
 from scheduler.planning.timetable import Placed
@@ -88,13 +88,13 @@ class Colleague:
         return self.better()
 
 
-def _send(stream: BinaryIO, message: object) -> None:
+def _send(stream: IO[bytes], message: object) -> None:
     data = pickle.dumps(message, protocol=pickle.HIGHEST_PROTOCOL)
     stream.write(len(data).to_bytes(_LENGTH_BYTES, "big") + data)
     stream.flush()
 
 
-def _receive(stream: BinaryIO) -> tuple[Placed, ...] | None:
+def _receive(stream: IO[bytes]) -> tuple[Placed, ...] | None:
     """The next plan; None when the other side is gone, even in the middle of a message."""
     head = stream.read(_LENGTH_BYTES)
     if len(head) < _LENGTH_BYTES:

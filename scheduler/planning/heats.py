@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
+from scheduler.firing.bands import Band, firing_band
 from scheduler.firing.course import Course, FiringRequest
 from scheduler.firing.simulate import simulate
 from scheduler.planning.problem import FAR, Problem
@@ -145,13 +146,19 @@ class Heats:
             profile = self.problem.studio.profile_by_id[charge.profile]
             first = next(courses)
             longest = next(courses) if profile.unload == "hot" else first
-            self._phases[charge] = phases_of(self.problem, charge, first, longest)
+            self._phases[charge] = phases_of(self.problem, charge, first, longest, self._band(charge))
 
     def phases(self, charge: Charge) -> Phases | None:
         """The phases of a charge; None where the kiln cannot reach a target with it."""
         if charge not in self._phases:
             self.prepare([charge])
         return self._phases[charge]
+
+    def _band(self, charge: Charge) -> Band | None:
+        """How sure a charge's times are, where the house wants a margin for that."""
+        if self.problem.studio.rules.margin is None:
+            return None
+        return firing_band(request(self.problem, charge, self.problem.studio.profile_by_id[charge.profile]))
 
     def _requests(self, charge: Charge) -> list[FiringRequest]:
         profile = self.problem.studio.profile_by_id[charge.profile]
@@ -161,10 +168,22 @@ class Heats:
         return [request(self.problem, charge, profile), request(self.problem, charge, profile, longest)]
 
 
-def phases_of(problem: Problem, charge: Charge, least: Course, longest: Course) -> Phases | None:
-    """Phases in slots from the courses with the least and the longest last hold (the same for cool work)."""
+def phases_of(
+    problem: Problem, charge: Charge, least: Course, longest: Course, band: Band | None = None
+) -> Phases | None:
+    """Phases in slots from the courses with the least and the longest last hold (the same for cool work).
+
+    With a ``band`` the end of heating, and the moment from which unloading is planned, are those that the house's
+    margin of such firings keeps (``rules.margin``): promises and circuits then hold in so many firings.
+    """
     if not least.reached:
         return None
+    margin = problem.studio.rules.margin
+    hot_minutes, safe_minutes, stretch = least.hot_minutes, least.safe_minutes, 1.0
+    if band is not None and margin is not None:
+        hot_minutes = max(hot_minutes, band.hot.at(margin))
+        safe_minutes = max(safe_minutes, band.safe.at(margin))
+        stretch = max(1.0, band.hot.at(margin) / band.hot.middle_minutes)
     profile = problem.studio.profile_by_id[charge.profile]
     kiln = problem.kilns[charge.kiln]
     slots_of = problem.slots_of
@@ -173,7 +192,7 @@ def phases_of(problem: Problem, charge: Charge, least: Course, longest: Course) 
     if is_hot:
         out_minutes = math.ceil(charge.session_minutes)
         target = math.ceil(least.target_minutes)
-        safe = slots_of(target + math.ceil(last.hold_minutes))
+        safe = slots_of(math.ceil(least.target_minutes * stretch) + math.ceil(last.hold_minutes))
         limit = target + math.ceil(longest_hold_minutes(last, charge.session_minutes))
         # A session may begin in any slot from which it ends within the hold; one slot's grace without hold_up_to,
         # since the session follows as soon as the grid allows.
@@ -187,10 +206,10 @@ def phases_of(problem: Problem, charge: Charge, least: Course, longest: Course) 
         hot = safe + slots_of(out_minutes)
     else:
         out_minutes = math.ceil(kiln.unload_minutes)
-        safe = slots_of(least.safe_minutes)
+        safe = slots_of(safe_minutes)
         latest = FAR
         cold = slots_of(least.cold_minutes)
-        hot = slots_of(least.hot_minutes)
+        hot = slots_of(hot_minutes)
     return Phases(
         charge=charge,
         is_hot=is_hot,

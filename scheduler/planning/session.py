@@ -22,8 +22,11 @@ from shared.loads import Load
 from shared.plans import Plan
 from shared.studio import Studio
 
-EXACT_EVERY = 400
-"""Rounds of the search between two exact neighbourhoods."""
+EXACT_EVERY = 60
+"""Rounds of the search between two exact neighbourhoods, where work is counted instead of time."""
+
+EXACT_SHARE = 0.15
+"""Share of the time that exact neighbourhoods may take [-]."""
 
 EXACT_SECONDS = 1.0
 """Time for one exact neighbourhood [s]."""
@@ -78,6 +81,7 @@ class Session:
         self.settings = settings or Settings()
         self.clock = Clock(self.settings)
         self._progress = progress
+        self._exact_seconds = 0.0
         end = begin + studio.rules.horizon_days * 24 * 60
         self.problem = state_problem(studio, loads, begin, end)
         self.batches = Batches(
@@ -110,7 +114,7 @@ class Session:
                 found = None if colleague is None else colleague.better()
                 if found is not None and search.adopt(found):
                     self.tell(search.best_cost, "search, second core")
-                if colleague is None and search.rounds % EXACT_EVERY == 0:
+                if colleague is None and self._exact_is_due(search.rounds):
                     self._exact(exact, search)
                 now_at = clock.cooling(search.rounds)
                 if now_at != round_of_cooling and tell_better is not None and search.best_cost < told - 1e-6:
@@ -125,13 +129,21 @@ class Session:
             tell_better(search.best)
         self.timetable.restore(search.best)
 
+    def _exact_is_due(self, rounds: int) -> bool:
+        """Whether it is the exact model's turn: by rounds where plans must be repeatable, else by its share of time."""
+        if self.settings.work_limit is not None:
+            return rounds % EXACT_EVERY == 0
+        return self._exact_seconds < EXACT_SHARE * self.clock.seconds()
+
     def _exact(self, exact: ExactNeighbourhoods, search: Search) -> None:
         """One exact neighbourhood of the best plan so far."""
         timed = self.settings.work_limit is None
+        begun = self.clock.seconds()
         limits = Limits(EXACT_SECONDS) if timed else Limits(DETERMINISTIC_EACH, deterministic=True)
         found = exact.improve(search.best, limits)
         if found is not None and search.adopt(found):
             self.tell(search.best_cost, "exact neighbourhood")
+        self._exact_seconds += self.clock.seconds() - begun
 
     def _colleague(self) -> Colleague | None:
         settings = self.settings

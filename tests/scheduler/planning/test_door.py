@@ -8,21 +8,22 @@ from pathlib import Path
 import pytest
 
 from scheduler.audit import breaches, prove
+from scheduler.firing.bands import firing_band
 from scheduler.planning.batches import Batches
 from scheduler.planning.bounds import cost_bound, load_bounds
 from scheduler.planning.colleague import Colleague, Job
 from scheduler.planning.dispatch import dispatch, orders
 from scheduler.planning.door import Settings, plan
-from scheduler.planning.heats import Heats
+from scheduler.planning.heats import Charge, Heats, request
 from scheduler.planning.problem import state_problem
 from scheduler.planning.search import Search
 from scheduler.planning.session import Session
 from scheduler.planning.timetable import Timetable
 from shared.clock import wall_minute
 from shared.files import read_folder, write_plan
-from shared.studio import Prices
+from shared.studio import Prices, Rules
 from tests.benchmarks.studios import make_studio
-from tests.scheduler.planning.plain_studio import BEGIN, MONDAY, load, studio
+from tests.scheduler.planning.plain_studio import ALWAYS, BEGIN, MONDAY, load, problem_of, studio
 
 SAMPLE = Path(__file__).parents[3] / "sample_studio"
 
@@ -124,3 +125,24 @@ def test_a_colleague_that_is_stopped_at_once_leaves_nothing_behind() -> None:
     colleague = Colleague(Job(place, session.problem.loads, session.problem.begin, {}, (), seed=0, seconds=50.0))
     assert colleague.stop() is None
     assert colleague.better() is None
+
+
+def test_a_margin_plans_unloading_for_as_many_firings_as_it_says() -> None:
+    """With ``margin = 0.9`` nothing is planned to be opened before 9 of 10 such firings are safe."""
+    shift = ALWAYS
+    plain = studio(shifts=(shift,), rules=Rules(horizon_days=4))
+    careful = studio(shifts=(shift,), rules=Rules(horizon_days=4, margin=0.9))
+    loads = tuple(load(f"L{n}", footprint_cm2=850.0, promised=BEGIN) for n in range(2))
+    waits = []
+    for place in (plain, careful):
+        result = plan(place, loads, now=BEGIN, begin=BEGIN, settings=Settings(work_limit=20))
+        audited = prove(place, loads, result)
+        waits.append([f.unload_at - f.start_at for f in audited.plan.firings])
+        for firing in audited.plan.firings:
+            fired = [row for row in loads if row.id in firing.loads]
+            problem = problem_of(place, loads)
+            charge = Charge(0, "warm", None, sum(row.mass_kg for row in fired), len(firing.layers), 0.0)
+            band = firing_band(request(problem, charge, place.profiles[0]))
+            kept = firing.unload_at - firing.start_at >= band.safe.at(0.9)
+            assert kept is (place is careful)
+    assert min(waits[1]) > max(waits[0])
