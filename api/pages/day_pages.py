@@ -15,6 +15,7 @@ from api import firings, notices
 from api.access import ANYBODY, PersonDep, ServiceDep, StaffDep, ViewerDep
 from api.day import Day, day_of
 from api.firings import current_plan_id, records_of_plan
+from api.formats import Formats
 from api.pages.day_cards import kiln_cards
 from api.pages.forms import FormDep
 from api.pages.page import Page, go_to
@@ -24,10 +25,11 @@ from api.people import duty_text
 from api.problems import ProblemError
 from api.security import Identity, Role
 from api.service import Service
-from api.sheets.overview import task_rows
+from api.sheets.overview import TaskRow, all_task_rows, task_rows
 from api.storage.plan_store import current
 from api.storage.tables import BookedLoad
 from scheduler.audit import AuditedPlan
+from shared.clock import Minute
 
 router = APIRouter(include_in_schema=False, route_class=PageRoute)
 
@@ -84,6 +86,7 @@ def day_page(request: Request, service: Service, who: Identity, text: str, key: 
         duties=duty_text(view.duties, page.formats, chosen),
         cards=cards,
         tasks=tasks,
+        next_task=_next_task(view, page.formats, now) if own is None else None,
         notices=[] if key else notices.listed(service, who, False),
         own=own is not None,
     )
@@ -153,6 +156,12 @@ def seen(service: ServiceDep, who: PersonDep, notice_id: int, form: FormDep) -> 
     """Note that a notice has been seen."""
     notices.seen(service, who, notice_id)
     return go_to(_back(form("back")))
+
+
+def _next_task(view: Day, formats: Formats, now: Minute) -> tuple[TaskRow, str] | None:
+    """The first thing still to do on the day, with its firing."""
+    rows = [(task, row) for task, row in zip(view.tasks, all_task_rows(view, formats), strict=True) if task.at >= now]
+    return (rows[0][1], rows[0][0].firing.firing.id) if rows else None
 
 
 def own_loads(session: Session, who: Identity) -> Collection[str] | None:

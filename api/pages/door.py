@@ -99,6 +99,12 @@ def language(form: FormDep) -> Response:
     return answer
 
 
+@router.get("/favicon.ico", dependencies=[ANYBODY])
+def favicon() -> Response:
+    """The picture that browsers ask for unasked."""
+    return static("icon.svg")
+
+
 @router.get("/static/{name}", dependencies=[ANYBODY])
 def static(name: str) -> Response:
     """One of the files that pages load."""

@@ -55,7 +55,9 @@ def kiln_health(session: Session, kiln: Kiln, formats: Formats, now: Minute) -> 
     part = session.scalar(select(StudioPart).where(StudioPart.kind == "kilns", StudioPart.key == kiln.id))
     fitted = kiln.fitted
     fit = words("kiln.not_fitted")
-    if fitted.firings or fitted.power != 1.0 or fitted.loss != 1.0 or fitted.storage != 1.0:
+    if fitted.firings == 0 and (fitted.power, fitted.loss, fitted.storage) != (1.0, 1.0, 1.0):
+        fit = words("kiln.adjusted", power=fitted.power, loss=fitted.loss, storage=fitted.storage)
+    elif fitted.firings:
         fit = words("kiln.fitted", power=fitted.power, loss=fitted.loss, storage=fitted.storage, firings=fitted.firings)
     return KilnHealth(
         kiln=kiln,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import secrets
+from collections import defaultdict
 from datetime import datetime
 from typing import Annotated, Any
 
@@ -138,7 +139,7 @@ def form_page(
         "load_form.html",
         status=422 if texts else 200,
         fields=[one for one in fields(page.words, page.studio) if page.staff or not one.staff],
-        values=values,
+        values=defaultdict(str, values),
         texts=texts,
         load=load,
         people=people,

@@ -21,10 +21,13 @@ class Mend:
     path: str
 
 
-def mends(would_help: tuple[str, ...], load: str, kiln: str | None, circuit: str | None, words: Words) -> list[Mend]:
+def mends(
+    would_help: tuple[str, ...], load: str, promised: bool, kiln: str | None, circuit: str | None, words: Words
+) -> list[Mend]:
     """The mends of one load, the planner's first."""
     found = [_mend(text, circuit, words) for text in would_help]
-    found.append(Mend(words("mend.later_promise"), f"/loads/{load}/change"))
+    if promised:
+        found.append(Mend(words("mend.later_promise"), f"/loads/{load}/change"))
     if kiln is None:
         found.append(Mend(words("mend.look_at_load"), f"/loads/{load}"))
     return found

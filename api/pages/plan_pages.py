@@ -225,7 +225,7 @@ def late_lines(audited: AuditedPlan, page: Page) -> list[dict[str, Any]]:
             {
                 "load": one.load, "owner": load.owner, "out": "", "promised": _promised(load.promised, formats),
                 "late": "", "why": one.why, "rule": one.rule, "firing": None,
-                "mends": mends(one.would_help, one.load, None, circuit, page.words),
+                "mends": mends(one.would_help, one.load, load.promised is not None, None, circuit, page.words),
             }
         )  # fmt: skip
     for late in sorted(audited.plan.late, key=lambda row: -row.hours):
@@ -236,7 +236,7 @@ def late_lines(audited: AuditedPlan, page: Page) -> list[dict[str, Any]]:
                 "promised": formats.clock(late.promised), "late": formats.spelt_duration(late.hours * 60),
                 "why": late.why, "rule": "", "firing": firing,
                 "mends": mends(
-                    late.would_help, late.load, firing.kiln, studio.kiln_by_id[firing.kiln].circuit, page.words
+                    late.would_help, late.load, True, firing.kiln, studio.kiln_by_id[firing.kiln].circuit, page.words
                 ),
             }
         )  # fmt: skip

@@ -15,7 +15,7 @@ from shared.plans import Firing
 from shared.studio import Studio
 
 WIDTH = 1200.0
-LEFT, RIGHT, TOP = 150.0, 1192.0, 40.0
+LEFT, RIGHT, TOP = 178.0, 1192.0, 40.0
 LANE, BAR = 46.0, 20.0
 """Height of a kiln's lane and of the bars in it [SVG user units]."""
 
@@ -71,8 +71,8 @@ class LegRow:
     name: str
     points: str
     limit_y: float
-    limit: str
     peak: str
+    at: str
     share: float
 
 
@@ -259,7 +259,7 @@ def _leg_row(
         name=words("week.leg", circuit=circuit.id, leg=leg) if len(circuit.leg_names) > 1 else circuit.id,
         points=" ".join([*points, f"{x(end)},{y(0)}"]),
         limit_y=y(circuit.usable_amps),
-        limit=words("week.limit", amps=circuit.usable_amps),
-        peak=words("week.peak", amps=peak, at=formats.clock(-at)) if peak else words("week.idle"),
+        peak=words("week.peak", amps=peak, limit=circuit.usable_amps),
+        at=words("week.peak_at", at=formats.clock(-at)) if peak else words("week.idle"),
         share=peak / circuit.usable_amps,
     )

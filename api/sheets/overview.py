@@ -37,6 +37,11 @@ def task_rows(day: Day, formats: Formats) -> tuple[TaskRow, ...]:
     )
 
 
+def all_task_rows(day: Day, formats: Formats) -> tuple[TaskRow, ...]:
+    """A row for each task of the day."""
+    return tuple(_task_row(task, day, formats) for task in day.tasks)
+
+
 def _at_once(task: Task) -> bool:
     return task.firing.firing.start_at == task.firing.loaded_at
 

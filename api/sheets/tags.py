@@ -15,7 +15,7 @@ QUIET_MODULES = 4
 
 @dataclass(frozen=True, slots=True)
 class QrCode:
-    """A QR code as the template draws it: a path on a square of ``size`` units."""
+    """A QR code as the template draws it: strokes of width 1 on a square of ``size`` units."""
 
     size: int
     path: str
@@ -52,7 +52,7 @@ def qr_code(text: str) -> QrCode:
             while x + length < len(row) and row[x + length] & 1:
                 length += 1
             if length:
-                runs.append(f"M{x + QUIET_MODULES} {y + QUIET_MODULES}h{length}v1h-{length}z")
+                runs.append(f"M{x + QUIET_MODULES} {y + QUIET_MODULES}.5h{length}")
             x += max(1, length)
     return QrCode(len(matrix) + 2 * QUIET_MODULES, "".join(runs))
 
