@@ -220,6 +220,45 @@ def fit(
         print(words("fit.not_written"))
 
 
+@app.command()
+def ageing(
+    folder: Folder,
+    kiln: Annotated[str, typer.Argument(metavar="KILN", help="Id of the kiln.")],
+    logs: Annotated[list[Path], typer.Argument(metavar="LOG...", help="Recorded firings since new elements, CSV.")],
+    profile: Annotated[
+        list[str] | None,
+        typer.Option("--profile", help="What was fired: once, or once a log; else read off the log's name."),
+    ] = None,
+    mass: Annotated[
+        list[float] | None,
+        typer.Option("--mass", metavar="KG", min=0.001, max=5000, help="Weighed ware: once, or once a log."),
+    ] = None,
+    size: Annotated[list[float] | None, typer.Option("--size", min=0.001, help="Largest piece: likewise.")] = None,
+    layers: Annotated[list[int] | None, typer.Option("--layers", min=1, max=100, help="Shelves: likewise.")] = None,
+    now: Now = None,
+) -> None:
+    """Report how a kiln's elements age, and when they will be due."""
+    from api.ageing import age_of
+    from api.fitting import FiredAs
+    from api.present import present
+    from api.requests import kiln_named
+    from api.words import read_words
+    from shared.clock import local_time
+    from shared.files import read_folder
+
+    studio, _ = read_folder(folder)
+    words = read_words()
+    today = local_time(present(now, studio), studio.place.zone).date()
+    fired_as = FiredAs(profile or (), mass or (), size or (), layers or ())
+    found = age_of(studio, kiln_named(studio, kiln), logs, fired_as, today)
+    for name, reading in found.readings:
+        spread = words("ageing.spread", percent=f"{100 * reading.error:.0f}")
+        print(words("ageing.reading", log=name, day=reading.on, percent=f"{100 * reading.power:.0f}", spread=spread))
+    for text in found.left_aside:
+        print(words("ageing.aside", text=text))
+    print(words("ageing.report", kiln=found.kiln.title, profile=found.hottest.title, text=found.report.text))
+
+
 register(app)
 planning_commands.register(app)
 

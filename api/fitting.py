@@ -53,12 +53,17 @@ def fit_logs(studio: Studio, kiln: Kiln, paths: Sequence[Path], fired_as: FiredA
     RequestError
         If it is not said which firing a log is of, or the logs cannot determine the kiln (`FitRefused`).
     """
-    logs = [_recorded(studio, kiln, path, number, len(paths), fired_as) for number, path in enumerate(paths)]
+    logs = recorded_firings(studio, kiln, paths, fired_as)
     fit = fit_kiln(kiln, logs)
     try:
         return FitOutcome(kiln, fit, tuple(leave_one_out(kiln, logs)), "")
     except FitRefused as refusal:
         return FitOutcome(kiln, fit, (), str(refusal))
+
+
+def recorded_firings(studio: Studio, kiln: Kiln, paths: Sequence[Path], fired_as: FiredAs) -> list[RecordedFiring]:
+    """Logs on disk with what is said of them; see `fit_logs` for what it raises."""
+    return [_recorded(studio, kiln, path, number, len(paths), fired_as) for number, path in enumerate(paths)]
 
 
 def _recorded(studio: Studio, kiln: Kiln, path: Path, number: int, of: int, fired_as: FiredAs) -> RecordedFiring:

@@ -263,6 +263,6 @@ def ageing_report(
         when = "it does not fall below that within 20 years at this pace"
     return AgeingReport(
         used, now, drift, need, limit, due, early,
-        f"{spoken}; power is at {now:.0%} of the plate and changes by {drift.per_year:+.1%} a year; the hottest "
-        f"profile needs {need:.0%}: {when}",
+        f"{spoken}; power is at {now:.0%} of the plate and changes by {drift.per_year:+.1%} a "
+        f"year, give or take {drift.per_year_error:.0%}; the hottest profile needs {need:.0%}: {when}",
     )  # fmt: skip
