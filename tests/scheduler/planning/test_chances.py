@@ -16,19 +16,20 @@ from shared.loads import Load
 from shared.plans import Plan
 from shared.studio import Studio
 from tests.benchmarks.planning_chances import counted
-from tests.scheduler.planning.plain_studio import BEGIN, DAYTIME, bench_kiln, load, slow_profile, studio
+from tests.scheduler.planning.plain_studio import BEGIN, DAYTIME, bench_kiln, load, studio
 from tests.scheduler.planning.planted import HOT
 
 NOTHING_WRONG = Assumptions(forgotten=0.0, breaks_off=0.0, again=0.0)
 SAMPLES = 20_000
+KNOWN = Fitted(power_error=0.01, loss_error=0.02, storage_error=0.01, firings=8)
 FOUR_ERRORS = 4.0 * 0.5 / math.sqrt(SAMPLES)
 """Four standard errors of a chance near one half: a right program misses it once in 16 000 runs."""
 
 
 @cache
 def opened_at_once() -> tuple[Studio, Plan]:
-    """One load in a kiln that is opened as soon as it is safe: people are always there."""
-    place = studio()
+    """One load in a well-known kiln that is opened as soon as it is safe: people are always there."""
+    place = studio(kilns=(bench_kiln(fitted=KNOWN),))
     return place, plan(place, (load("L"),), now=BEGIN, begin=BEGIN, settings=Settings(work_limit=5))
 
 
@@ -115,38 +116,37 @@ def test_a_session_that_waits_finds_its_kiln_hotter_more_often() -> None:
 
 def test_a_kiln_fitted_to_its_firings_is_surer_than_one_known_by_its_plate() -> None:
     place, made = opened_at_once()
-    fitted = Fitted(power_error=0.01, loss_error=0.03, storage_error=0.02, firings=8)
-    known = studio(kilns=(bench_kiln(fitted=fitted),))
+    unknown = studio(kilns=(bench_kiln(),))
     wanted = (load("L", promised=made.firings[0].out_at + 45),)
-    (plate,) = chances(place, wanted, made, samples=SAMPLES, assumptions=NOTHING_WRONG).loads
-    (fit,) = chances(known, wanted, made, samples=SAMPLES, assumptions=NOTHING_WRONG).loads
+    (plate,) = chances(unknown, wanted, made, samples=SAMPLES, assumptions=NOTHING_WRONG).loads
+    (fit,) = chances(place, wanted, made, samples=SAMPLES, assumptions=NOTHING_WRONG).loads
     assert fit.late - fit.early < plate.late - plate.early
 
 
 def test_a_kiln_that_barely_reaches_its_peak_often_does_not() -> None:
-    """1.1 kW hold the bench kiln at its peak with little to spare; 4.6 kW with plenty."""
-    profile = slow_profile()
-    place, made = opened_at_once()
-    request = request_of(place, (load("L"),), made.firings[0])
-    assert profile.id == made.firings[0].profile
-    assert strength(request) == math.inf
-    weak = studio(kilns=(bench_kiln(kilowatts=0.62),))
-    deviations = strength(request_of(weak, (load("L"),), made.firings[0]))
-    assert deviations < STRONG
+    """Known by its plate alone, a kiln with twice the power that it needs still fails in some cases; one that by its
+    plate just fails is as likely as not to get there."""
+    _, made = opened_at_once()
+    found = [
+        strength(request_of(studio(kilns=(bench_kiln(kilowatts=kw),)), (load("L"),), made.firings[0]))
+        for kw in (4.6, 0.4, 0.3, 0.2)
+    ]
+    assert found[0] == math.inf
+    assert STRONG > found[1] > found[2] > 0.5
+    assert found[3] == pytest.approx(0.0, abs=0.2)
 
 
 def test_promises_said_to_hold_with_80_to_90_percent_do() -> None:
-    """240 simulated weeks; the full 2000 are the benchmark's. Its promises of one week hang together, so that the count
-    behind the error is that of weeks and not of promises."""
-    weeks = 240
-    found = counted(weeks, 6, seed=40)
-    count, said, kept = found[0.8, 0.9]
-    assert count > weeks
-    assert kept / count == pytest.approx(said / count, abs=3.0 * math.sqrt(0.85 * 0.15 / weeks))
-    for low, high in ((0.0, 0.5), (0.5, 0.8), (0.95, 1.0001)):
+    """160 simulated weeks; 2000 are the benchmark's, and so are the lower chances, which hang on few studios here.
+
+    The promises of one week hang together, so that the count behind the error is that of weeks and not of promises.
+    """
+    weeks = 160
+    found = counted(weeks, 4, seed=40)
+    for low, high in ((0.8, 0.9), (0.9, 0.95), (0.95, 1.0001)):
         count, said, kept = found[low, high]
-        if count > weeks:
-            assert kept / count == pytest.approx(said / count, abs=0.1)
+        assert count > weeks / 2
+        assert kept / count == pytest.approx(said / count, abs=3.0 * math.sqrt(0.85 * 0.15 / weeks))
 
 
 def test_an_unpromised_load_has_times_and_no_chance() -> None:

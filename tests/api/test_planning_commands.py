@@ -1,0 +1,187 @@
+"""The commands about a plan in hand, as a person calls them: what they print, write and return."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from api.command_line import run
+from shared.clock import iso_text
+from shared.files import read_folder, read_plan
+from tests.api.small_studio import write_small_studio
+
+NOW = ["--now", "2026-11-29T18:00"]
+LATER = ["--now", "2026-11-30T12:00"]
+MORE = """\
+id,owner,profile,pieces,footprint_cm2,height_mm,mass_kg,family
+N1,Newcomer,bisque-04,4,500,100,4,buff
+"""
+
+Captured = pytest.CaptureFixture[str]
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    (tmp_path / "studio").mkdir()
+    return write_small_studio(tmp_path / "studio")
+
+
+@pytest.fixture
+def plan(folder: Path, tmp_path: Path, capsys: Captured) -> Path:
+    out = tmp_path / "plan.json"
+    assert run(["plan", str(folder), *NOW, "--work", "10", "--out", str(out)]) == 0
+    capsys.readouterr()
+    return out
+
+
+@pytest.fixture
+def more(tmp_path: Path) -> Path:
+    path = tmp_path / "more.csv"
+    path.write_text(MORE, encoding="utf-8")
+    return path
+
+
+def replan(folder: Path, plan: Path, *options: str) -> int:
+    return run(["replan", str(folder), "--plan", str(plan), *LATER, "--work", "5", *options])
+
+
+def test_a_dead_kiln_is_told_person_by_person_and_the_new_plan_is_proved_from_its_file(
+    folder: Path, plan: Path, tmp_path: Path, capsys: Captured
+) -> None:
+    new, sheets = tmp_path / "new.json", tmp_path / "sheets"
+    options = ["--down", "K1:2026-12-02T09:00", "--out", str(new), "--sheets", str(sheets), "--write"]
+    assert replan(folder, plan, *options) == 0
+    printed = capsys.readouterr().out
+    assert "What changes, person by person" in printed
+    assert "If nobody plans again" in printed
+    assert "kiln K1 is out of use" in printed
+    assert "Proved: none of the 24 rules is broken." in printed
+    assert len(list(sheets.glob("*.html"))) == 5
+    studio, _ = read_folder(folder)
+    assert [outage.kiln for outage in studio.outages] == ["K4", "K1"]
+    made = read_plan(new, studio)
+    assert made.replanned
+    assert set(made.under_way) <= {firing.id for firing in made.firings}
+    assert run(["audit", str(folder), str(new)]) == 0
+    assert capsys.readouterr().out.startswith("Proved: ")
+
+
+def test_without_write_the_folder_stays_as_it_is_and_that_is_said(folder: Path, plan: Path, capsys: Captured) -> None:
+    before = read_folder(folder)
+    assert replan(folder, plan, "--absent", "2026-12-02") == 0
+    assert "--write puts what has happened" in capsys.readouterr().err
+    assert read_folder(folder) == before
+
+
+def test_loads_come_and_go(folder: Path, plan: Path, more: Path, capsys: Captured) -> None:
+    assert replan(folder, plan, "--add", str(more), "--cancel", "G1", "--write") == 0
+    printed = capsys.readouterr().out
+    assert "  Newcomer\n    N1, not promised: new, out " in printed
+    assert "G1" not in printed
+    names = {load.id for load in read_folder(folder)[1]}
+    assert "N1" in names
+    assert "G1" not in names
+
+
+def test_nothing_happened_changes_nothing(folder: Path, plan: Path, capsys: Captured) -> None:
+    assert replan(folder, plan) == 0
+    printed = capsys.readouterr().out
+    assert "No load changes its kiln or its day." in printed
+    assert "Nothing breaks" in printed
+
+
+def test_an_interrupted_firing_is_asked_about_and_the_answer_is_taken(
+    folder: Path, plan: Path, capsys: Captured
+) -> None:
+    studio, _ = read_folder(folder)
+    firing = next(f for f in read_plan(plan, studio).firings if f.profile == "burnout")
+    middle = iso_text((firing.start_at + firing.target_at) // 2, studio.place.zone)
+    command = ["replan", str(folder), "--plan", str(plan), "--now", middle, "--work", "3", "--down", "K3"]
+    assert run(command) == 0
+    printed = " ".join(capsys.readouterr().out.split())
+    assert f"--outcome {firing.id}=refire" in printed
+    assert "Counted as lost: C1." in printed
+    assert run([*command, "--outcome", f"{firing.id}=refire"]) == 0
+    assert "Counted as lost" not in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("options", "told"),
+    [
+        (["--down", "K9"], "--down K9: names no kiln that there is; there are K1, K2, K3, K4"),
+        (["--down", "K1:yesterday"], "--down K1:yesterday: 'yesterday' is no time"),
+        (["--down", "K1:2020-01-01"], "is over already"),
+        (["--circuit-down", "attic"], "names no circuit that there is; there are main, bench"),
+        (["--late", "F1"], "gives no hours; write it as F7:2.5"),
+        (["--late", "F1:-2"], "gives no hours"),
+        (["--late", "F99:2"], "names no firing"),
+        (["--cancel", "ZZ"], "names no waiting load"),
+        (["--absent", "tomorrow"], "is no day"),
+        (["--absent", "2026-02-30"], "is no day"),
+        (["--absent", "2026-12-01T03:00"], "names no shift; shifts begin at 09:00, 18:00"),
+        (["--outcome", "F1=melted"], "gives no outcome; write it as F7=refire"),
+        (["--add", "nowhere.csv"], "nowhere.csv: is not there"),
+    ],
+)
+def test_an_option_that_means_nothing_is_one_line_with_what_would_be_right(
+    folder: Path, plan: Path, capsys: Captured, options: list[str], told: str
+) -> None:
+    assert replan(folder, plan, *options) == 2
+    (line,) = capsys.readouterr().err.splitlines()
+    assert told in line
+
+
+def test_every_fault_of_the_options_is_told_at_once(folder: Path, plan: Path, capsys: Captured) -> None:
+    assert replan(folder, plan, "--down", "K9", "--cancel", "ZZ", "--late", "x") == 2
+    assert len(capsys.readouterr().err.splitlines()) == 3
+
+
+def test_an_added_load_is_checked_like_those_that_wait(folder: Path, plan: Path, more: Path, capsys: Captured) -> None:
+    more.write_text(MORE.replace("N1", "B1").replace("bisque-04", "bisque-40"), encoding="utf-8")
+    assert replan(folder, plan, "--add", str(more)) == 2
+    assert '"B1" is the id of another load' in capsys.readouterr().err
+    more.write_text(MORE.replace("bisque-04", "bisque-40"), encoding="utf-8")
+    assert replan(folder, plan, "--add", str(more)) == 2
+    assert 'more.csv, N1 › profile: there is no profile "bisque-40"' in capsys.readouterr().err
+
+
+def test_a_promise_names_time_kiln_and_company(folder: Path, plan: Path, more: Path, capsys: Captured) -> None:
+    assert run(["promise", str(folder), str(plan), str(more), *NOW]) == 0
+    printed = capsys.readouterr().out
+    assert printed.startswith("N1 can be out ")
+    assert "every promise made is" in printed
+
+
+def test_why_tells_the_rule_and_what_would_mend_it(folder: Path, plan: Path, capsys: Captured) -> None:
+    """G1 waits for the test kiln, which is out of use; B2 is promised sooner than the kiln can do it."""
+    late = {row["load"] for row in json.loads(plan.read_text(encoding="utf-8"))["late"]}
+    assert "B2" in late
+    assert run(["why", str(folder), str(plan), "B2", "--work", "5"]) == 0
+    printed = capsys.readouterr().out
+    assert "What binds: " in printed
+    assert "promised for " in printed
+    assert run(["why", str(folder), str(plan), "F1"]) == 2
+    assert "breaks no promise" in capsys.readouterr().err
+
+
+def test_whatif_sets_the_studio_and_the_changed_one_side_by_side(
+    folder: Path, tmp_path: Path, capsys: Captured
+) -> None:
+    (tmp_path / "cheap.toml").write_text("[tariff]\ndefault = 0.1\n", encoding="utf-8")
+    command = ["whatif", str(folder), str(tmp_path / "cheap.toml"), *NOW, "--work", "3", "--seeds", "2"]
+    assert run(command) == 0
+    printed = capsys.readouterr().out
+    assert "cheap" in printed.splitlines()[1]
+    assert "cheap costs " in printed
+    assert "less than the studio as it is." in printed
+
+
+def test_chances_name_each_promise_and_session(folder: Path, plan: Path, capsys: Captured) -> None:
+    assert run(["chances", str(folder), str(plan), "--samples", "500"]) == 0
+    printed = capsys.readouterr().out
+    assert "C1 Casting course: " in printed
+    assert " in K3, " in printed
+    assert run(["chances", str(folder), str(plan), "--samples", "500"]) == 0
+    assert capsys.readouterr().out == printed
