@@ -30,7 +30,7 @@ from shared.errors import KilnrotaError
 
 router = APIRouter(include_in_schema=False, route_class=PageRoute)
 
-EFFORTS = (10, 20, 60, 180)
+EFFORTS = (5, 20, 60, 180)
 """How long a search may be asked for on the page [s]."""
 
 SHOWN_DAYS = 7
@@ -76,11 +76,12 @@ def make(service: ServiceDep, who: ManagerDep, form: FormDep) -> Response:
 
 
 def effort_of(form: Form) -> plans.Effort:
-    """How long the form asks to search."""
+    """How long the form asks to search; as the service is set up, if it does not say."""
     if form("work"):
         return plans.Effort(work=form.whole("work"))
-    seconds = form.whole("seconds") if form("seconds") else EFFORTS[1]
-    return plans.Effort(seconds=float(min(max(seconds, 1), EFFORTS[-1])))
+    if form("seconds"):
+        return plans.Effort(seconds=float(min(max(form.whole("seconds"), 1), EFFORTS[-1])))
+    return plans.Effort()
 
 
 @router.get("/jobs/{job_id}")

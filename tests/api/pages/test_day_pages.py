@@ -1,0 +1,71 @@
+"""The day: what is noted with a tap, and what the card then says."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from tests.api.pages.conftest import Reader
+from tests.api.service.house import Clock
+
+BACK = "/day?date=2026-11-30"
+
+
+def test_the_day_shows_each_kiln_and_what_is_next(pages: Reader) -> None:
+    text = pages.get("Wout", "/day").text
+    assert "Monday 30 November 2026" in text
+    for kiln in ("Front loader", "Glass kiln", "Flask oven", "Test kiln"):
+        assert kiln in text
+    assert "relay on order" in text
+    assert "Next: <strong>09:00–09:40</strong>" in text
+
+
+def test_steps_are_noted_one_after_the_other(pages: Reader, clock: Clock) -> None:
+    assert "K1 is loaded" in pages.get("Wout", "/day").text
+    clock.now += timedelta(hours=1, minutes=30)
+    noted = pages.post("Wout", "/firings/F1/note", {"step": "loaded", "version": "0", "back": BACK})
+    assert noted.headers["location"] == f"{BACK}&said=done"
+    text = pages.get("Wout", "/day").text
+    assert "done 09:30" in text
+    assert "K1 has started" in text
+    pages.post("Wout", "/firings/F1/note", {"step": "started", "version": "1", "back": BACK})
+    text = pages.get("Wout", "/day").text
+    assert "heating" in text
+    assert "K1 is opened" in text
+
+
+def test_an_opening_asks_how_it_came_out(pages: Reader, clock: Clock) -> None:
+    clock.now += timedelta(hours=2)
+    pages.post("Wout", "/firings/F2/note", {"step": "loaded", "version": "0"})
+    pages.post("Wout", "/firings/F2/note", {"step": "started", "version": "1"})
+    clock.now += timedelta(hours=24)
+    asked = pages.post("Wout", "/firings/F2/note", {"step": "opened", "version": "2"})
+    assert asked.headers["location"] == "/firings/F2#open"
+    pages.post("Wout", "/firings/F2/note", {"step": "opened", "version": "2", "result": "good", "kwh": "9,5"})
+    assert "fired" in pages.get("Ben", "/loads/F1").text
+    assert "K2 F2" in pages.get("Ben", "/costs").text
+    assert "K2 F2" not in pages.get("Ana", "/costs").text
+
+
+def test_the_same_tap_twice_is_told_not_counted(pages: Reader) -> None:
+    pages.post("Wout", "/firings/F1/note", {"step": "loaded", "version": "0"})
+    again = pages.post("Wout", "/firings/F1/note", {"step": "loaded", "version": "0"})
+    assert again.status_code == 409
+    assert "look again" in again.text
+
+
+def test_readings_appear_on_the_curve_and_as_a_table(pages: Reader, clock: Clock) -> None:
+    """F2's kiln shows Fahrenheit, the studio Celsius: 300 °C are 572 °F."""
+    clock.now += timedelta(hours=2)
+    for step, version in (("loaded", "0"), ("started", "1")):
+        pages.post("Wout", "/firings/F2/note", {"step": step, "version": version})
+    clock.now += timedelta(hours=2)
+    assert pages.post("Wout", "/firings/F2/reading", {"temperature": "300"}).status_code == 303
+    page = pages.get("Wout", "/firings/F2").text
+    assert "572 °F read" in page
+    assert page.count('r="2.6"') == 1
+    table = pages.get("Wout", "/firings/F2/curve.csv").text.splitlines()
+    assert table[0] == "time,minutes after start,computed [°F],read [°F]"
+    assert [row for row in table if row.endswith(",572.0")]
+    assert pages.get("Wout", "/firings/F2/curve.svg").headers["content-type"] == "image/svg+xml"
+    wrong = pages.post("Wout", "/firings/F2/reading", {"temperature": "hot"})
+    assert (wrong.status_code, "write it as 612" in wrong.text) == (422, True)

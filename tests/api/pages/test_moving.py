@@ -1,0 +1,67 @@
+"""A firing moved by hand: the audit answers, and a plan that breaks nothing can be kept and published."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests.api.pages.conftest import Reader
+
+STAYS = {"kiln": "K2", "load_at": "2026-11-30T09:30", "start_at": "2026-11-30T10:00", "unload_at": "2026-12-01T10:00"}
+
+
+def asked(pages: Reader, **changes: str) -> str:
+    answer = pages.post("Wout", "/firings/F2/audit", STAYS | changes)
+    assert answer.status_code == 200
+    text: str = answer.text
+    return text
+
+
+def test_a_firing_left_where_it_is_breaks_nothing(pages: Reader) -> None:
+    assert "It breaks no rule." in asked(pages)
+
+
+@pytest.mark.parametrize(
+    ("changes", "rule"),
+    [
+        ({"load_at": "2026-11-30T07:30"}, "hands"),  # the first shift begins at 09:00
+        ({"start_at": "2026-11-30T09:30"}, "load_order"),  # loading takes half an hour
+        ({"unload_at": "2026-11-30T17:00"}, "load_order"),  # still hot
+        ({"load_at": "2026-11-30T09:32", "start_at": "2026-11-30T10:02"}, "on_grid"),
+    ],
+)
+def test_the_audit_names_what_a_move_breaks(pages: Reader, changes: dict[str, str], rule: str) -> None:
+    assert f"<li>{rule}: " in asked(pages, **changes)
+
+
+def test_a_kiln_that_cannot_take_it_is_told(pages: Reader) -> None:
+    text = asked(pages, kiln="K4")
+    assert "work_fits_kiln" in text or "do not fit" in text or "does not reach" in text
+
+
+def test_a_later_start_is_kept_published_and_told_to_its_owner(pages: Reader) -> None:
+    """The fuse starts five hours later and is opened on Wednesday: Ben's promise (Tuesday 17:00) breaks."""
+    form = {"kiln": "K2", "load_at": "2026-11-30T14:30", "start_at": "2026-11-30T16:00",
+            "unload_at": "2026-12-02T09:00", "keep": "1"}  # fmt: skip
+    kept = pages.post("Marta", "/firings/F2/move", form)
+    assert kept.status_code == 303, kept.text
+    plan = kept.headers["location"]
+    page = pages.get("Marta", plan).text
+    assert "promise broken" in page
+    assert "Publish this plan" in page
+    done = pages.post("Marta", f"{plan}/publish", {"publication": "1"})
+    assert done.headers["location"] == "/day?said=done"
+    assert "16:00" in pages.get("Marta", "/firings/F2").text
+    assert "F1" in pages.get("Ben", "/day?date=2026-12-02").text
+    assert "later than promised" in pages.get("Ben", "/day?date=2026-12-02").text
+
+
+def test_a_move_that_breaks_a_rule_cannot_be_kept(pages: Reader) -> None:
+    answer = pages.post("Marta", "/firings/F2/move", STAYS | {"load_at": "2026-11-30T07:30", "keep": "1"})
+    assert answer.status_code == 422
+    assert "hands: " in answer.text
+    assert pages.get("Marta", "/plans/2").status_code == 404
+
+
+def test_what_is_under_way_is_not_moved(pages: Reader) -> None:
+    pages.house.clock.move(hours=3)
+    assert "under way is not moved" in asked(pages)

@@ -1,0 +1,89 @@
+"""Every page: no violation that axe-core finds, nothing wider than the screen, readable without scripts."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from tests.browser.conftest import NARROW, WIDE, Heard, Running, open_page, sign_in
+
+PAGES = (
+    "/day?date=2026-11-30", "/week", "/firings/F1", "/firings/F3", "/loads", "/loads/new", "/loads/B1",
+    "/loads/B1/change", "/trouble", "/broke", "/plans", "/plans/1", "/what-if?try=hours", "/kilns", "/circuits",
+    "/people", "/costs", "/me", "/more", "/sheets/2026-11-30", "/sheets/2026-11-30/overview",
+    "/sheets/2026-11-30/kiln/K1", "/sessions?date=2026-12-01", "/tags",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("size", [WIDE, NARROW], ids=["desk", "phone"])
+def test_every_page_is_accessible_and_fits(
+    settled: Running, chromium: Any, heard: Heard, size: tuple[int, int]
+) -> None:
+    from axe_playwright_python.sync_playwright import Axe
+
+    axe = Axe()
+    page = open_page(chromium, heard, size)
+    found = {}
+    for path in ("/sign-in", "/welcome?link=none"):
+        page.goto(f"{settled.address}{path}")
+        found[path] = violations(axe, page)
+    sign_in(page, settled, "Marta")
+    for path in PAGES:
+        answer = page.goto(f"{settled.address}{path}")
+        assert answer.status == 200, path
+        assert len(answer.body()) < 200_000
+        for summary in page.locator("details:not([open]) > summary").all():
+            summary.click()
+        found[path] = violations(axe, page)
+        assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), f"{path} is wider than the screen"
+    assert {path: names for path, names in found.items() if names} == {}
+
+
+def violations(axe: Any, page: Any) -> list[str]:
+    """What axe-core finds, all of its rules."""
+    return [
+        f"{rule['id']}: {rule['nodes'][0]['target']}: {rule['nodes'][0]['failureSummary']}"
+        for rule in axe.run(page).response["violations"]
+    ]
+
+
+def test_pages_can_be_read_and_used_without_scripts(settled: Running, chromium: Any, heard: Heard) -> None:
+    page = open_page(chromium, heard, NARROW, java_script_enabled=False)
+    sign_in(page, settled, "Marta")
+    for path, text in (("/day?date=2026-11-30", "Front loader"), ("/week", "Current on each leg"), ("/loads", "B1")):
+        page.goto(f"{settled.address}{path}")
+        assert text in page.inner_text("main")
+    page.goto(f"{settled.address}/firings/F2")
+    page.get_by_role("button", name="What would that break?").click()
+    assert "It breaks no rule." in page.inner_text("main")
+
+
+def test_the_first_tab_stop_leads_past_the_menu(settled: Running, chromium: Any, heard: Heard) -> None:
+    page = open_page(chromium, heard, WIDE)
+    sign_in(page, settled, "Marta")
+    page.goto(f"{settled.address}/day")
+    page.keyboard.press("Tab")
+    assert page.evaluate("document.activeElement.className") == "skip"
+    page.keyboard.press("Enter")
+    assert page.evaluate("document.activeElement.id") == "main"
+
+
+def test_the_pages_speak_german_to_whoever_asks_for_it(settled: Running, chromium: Any, heard: Heard) -> None:
+    page = open_page(chromium, heard, NARROW)
+    sign_in(page, settled, "Marta")
+    page.goto(f"{settled.address}/day")
+    page.get_by_role("button", name="Deutsch").click()
+    assert page.locator("html").get_attribute("lang") == "de"
+    assert page.get_by_role("link", name="Woche").is_visible()
+    page.get_by_role("button", name="English").click()
+    assert page.get_by_role("link", name="Week").is_visible()
+
+
+def test_printing_leaves_out_what_cannot_be_pressed_on_paper(settled: Running, chromium: Any, heard: Heard) -> None:
+    page = open_page(chromium, heard, WIDE)
+    sign_in(page, settled, "Marta")
+    page.goto(f"{settled.address}/day")
+    page.emulate_media(media="print")
+    assert not page.get_by_role("navigation", name="Pages").is_visible()
+    assert page.get_by_text("The plan does not make a firing safe.").is_visible()
