@@ -10,8 +10,9 @@ from tests.api.pages.conftest import Reader
 from tests.api.service.house import PASSWORD
 
 FOR_ALL = ("/day", "/week", "/loads", "/loads/new", "/firings/F1", "/loads/B1", "/costs", "/me", "/more")
-FOR_STAFF = ("/trouble", "/broke", "/plans", "/plans/1", "/kilns", "/circuits", "/sheets/2026-11-30",
-             "/sheets/2026-11-30/overview", "/sheets/2026-11-30/kiln/K1", "/sessions?date=2026-12-01", "/tags")  # fmt: skip
+SHEETS = "/sheets/2026-11-30"
+FOR_STAFF = ("/trouble", "/broke", "/plans", "/plans/1", "/kilns", "/circuits", SHEETS, f"{SHEETS}/overview",
+             f"{SHEETS}/kiln/K1", "/sessions?date=2026-12-01", "/tags")  # fmt: skip
 FOR_THE_MANAGER = ("/people", "/what-if")
 
 
