@@ -1,0 +1,199 @@
+"""What is printed: PDF sheets with embedded fonts and text to extract, nothing cut off, tags that a reader can read.
+
+Text, fonts and sizes are read back with Poppler's tools, codes with ZXing: neither knows how they were made.
+"""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+import time
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from api.day import Day
+from api.formats import Formats
+from api.sheets.session_list import sessions_page
+from api.sheets.tags import qr_code, tags_page
+from api.sheets.writing import kiln_page, overview_page, pdf_of_all
+from api.words import read_words
+from scheduler.audit import AuditedPlan, prove
+from scheduler.planning.door import Settings, plan
+from shared.clock import wall_minute
+from shared.files import read_folder
+from shared.loads import Load
+from tests.api.pages.conftest import Reader
+from tests.api.placed_plan import at, place, whole_plan
+from tests.api.small_studio import write_small_studio
+
+SAMPLE = Path(__file__).parent.parent.parent.parent / "sample_studio"
+SECONDS = 5.0
+"""Longest time of this process for a day's sheets [s]: what the studio's manager was promised."""
+
+LONG = "Wilhelmina Featherstonehaugh-Ollerenshaw, Thursday beginners"
+NARROW_PAPER = {"A4": "595.276 x 841.89", "letter": "612 x 792"}
+
+needs_poppler = pytest.mark.skipif(shutil.which("pdftotext") is None, reason="poppler-utils is not installed")
+
+
+def told(tool: str, file: Path, *options: str) -> str:
+    """What one of Poppler's tools says of a file."""
+    target = ["-"] if tool == "pdftotext" else []
+    return subprocess.run(
+        [tool, *options, str(file), *target], capture_output=True, text=True, check=True, timeout=60
+    ).stdout
+
+
+def words_of(file: Path) -> str:
+    """The text of a PDF, on one line; hyphens at line ends belong to the names here."""
+    return " ".join(told("pdftotext", file, "-layout").split())
+
+
+@pytest.fixture(scope="module")
+def sample() -> AuditedPlan:
+    """The sample studio's week as the planner begins it: planned, not improved."""
+    studio, loads = read_folder(SAMPLE)
+    begin = wall_minute(date(2026, 11, 30), 0, studio.place.zone)
+    made = plan(studio, loads, now=begin - 360, begin=begin, settings=Settings(seconds=None, work_limit=0, workers=1))
+    return prove(studio, loads, made)
+
+
+@pytest.fixture(scope="module")
+def crowded(tmp_path_factory: pytest.TempPathFactory) -> AuditedPlan:
+    """Forty loads in one firing of the front loader, each of somebody with a name of sixty letters."""
+    folder = write_small_studio(tmp_path_factory.mktemp("crowded"))
+    studio, _ = read_folder(folder)
+    loads = [
+        Load(
+            id=f"B{number:02}", owner=f"{LONG[:57]} {number:02}", profile="bisque-04", pieces=number + 1,
+            footprint_cm2=300.0, height_mm=70.0, mass_kg=1.0, family="buff stoneware",
+            note=f"Note {number:02}: handles dry, stack rim to rim, two lids are fired on their jars.",
+        )
+        for number in range(40)
+    ]  # fmt: skip
+    layers = [[load.id for load in loads[first : first + 10]] for first in range(0, 40, 10)]
+    moments = [at(studio, *text) for text in (("2026-11-30", "9:00"), ("2026-11-30", "9:40"), ("2026-12-02", "9:00"))]
+    firing = place(studio, loads, "F1", "K1", layers, *moments)
+    made_at, begin = at(studio, "2026-11-29", "18:00"), at(studio, "2026-11-30", "0:00")
+    return prove(studio, loads, whole_plan(studio, loads, [firing], [], made_at, begin))
+
+
+def test_a_sample_days_sheets_are_pdf_within_five_seconds(sample: AuditedPlan, tmp_path: Path) -> None:
+    """Overview and all eight kilns. The process's own time is measured: other work on the machine is not ours."""
+    day, formats = Day(sample, date(2026, 12, 1)), Formats(sample.studio, read_words())
+    began = time.process_time()
+    made = pdf_of_all([overview_page(day, formats, "A4"), *(kiln_page(day, k, formats, "A4") for k in day.kilns)])
+    assert time.process_time() - began < SECONDS
+    assert made.startswith(b"%PDF")
+
+
+@needs_poppler
+@pytest.mark.parametrize("paper", ["A4", "letter"])
+def test_forty_loads_and_long_names_are_all_on_the_sheet(crowded: AuditedPlan, tmp_path: Path, paper: str) -> None:
+    day, formats = Day(crowded, date(2026, 11, 30)), Formats(crowded.studio, read_words())
+    file = tmp_path / "sheet.pdf"
+    file.write_bytes(pdf_of_all([kiln_page(day, day.kilns[0], formats, paper)]))
+    about = told("pdfinfo", file)
+    assert NARROW_PAPER[paper] in about
+    pages = int(about.split("Pages:")[1].split()[0])
+    assert 2 <= pages <= 5
+    text = words_of(file)
+    for number in range(40):
+        assert f"B{number:02}" in text
+        assert f"{number:02}:" in text  # its note
+    # Each name is whole: its words stand as often as there are loads.
+    plain = told("pdftotext", file, "-raw").replace("\n", " ")
+    for word in ("Wilhelmina", "Featherstonehaugh", "Ollerenshaw", "Thursday"):
+        assert plain.count(word) >= 40, word
+    for box in ("Loaded and shut", "Seen switched off", "The plan does not make a firing safe"):
+        assert box in text
+    assert nothing_sticks_out(file, pages)
+
+
+def nothing_sticks_out(file: Path, pages: int) -> bool:
+    """Whether every word lies within its page, by the boxes that Poppler finds."""
+    layout = told("pdftotext", file, "-bbox")
+    sizes = re.findall(r'<page width="([\d.]+)" height="([\d.]+)"', layout)
+    assert len(sizes) == pages
+    width, height = (float(part) for part in sizes[0])
+    boxes = re.findall(r'<word xMin="([-\d.]+)" yMin="([-\d.]+)" xMax="([-\d.]+)" yMax="([-\d.]+)"', layout)
+    assert len(boxes) > 500
+    return all(float(a) >= 0 and float(b) >= 0 and float(c) <= width and float(d) <= height for a, b, c, d in boxes)
+
+
+@needs_poppler
+def test_the_fonts_are_in_the_file_and_names_of_many_tongues_come_out_again(
+    sample: AuditedPlan, tmp_path: Path
+) -> None:
+    day, formats = Day(sample, date(2026, 12, 1)), Formats(sample.studio, read_words())
+    file = tmp_path / "sheet.pdf"
+    file.write_bytes(pdf_of_all([overview_page(day, formats, "A4"), kiln_page(day, day.kilns[1], formats, "A4")]))
+    fonts = told("pdffonts", file).splitlines()[2:]
+    assert fonts
+    assert all(line.split()[-5] == "yes" for line in fonts), fonts  # emb, sub, uni, object, id
+    assert "Tuesday 1 December 2026" in words_of(file)
+    assert "°C" in words_of(file)
+
+
+@needs_poppler
+def test_the_overview_of_a_sample_day_is_one_page(sample: AuditedPlan, tmp_path: Path) -> None:
+    formats = Formats(sample.studio, read_words())
+    for day in (date(2026, 11, 30), date(2026, 12, 1), date(2026, 12, 2)):
+        file = tmp_path / f"{day}.pdf"
+        file.write_bytes(pdf_of_all([overview_page(Day(sample, day), formats, "A4")]))
+        assert int(told("pdfinfo", file).split("Pages:")[1].split()[0]) == 1, day
+
+
+def test_a_tags_code_is_read_by_another_reader() -> None:
+    """ZXing reads what we draw, and still does with a smudge over its middle, a fifth of it wide and high."""
+    import numpy as np
+    import zxingcpp
+
+    address = "http://kilns.example:8000/loads/B01"
+    code = qr_code(address)
+    picture = np.full((code.size * 6, code.size * 6), 255, dtype=np.uint8)
+    for run in code.path.split("M")[1:]:
+        start, length = run.split("h")
+        x, y = start.split(" ")
+        left, top = int(x) * 6, int(float(y)) * 6
+        picture[top : top + 6, left : left + int(length) * 6] = 0
+    found = zxingcpp.read_barcodes(picture)
+    assert [result.text for result in found] == [address]
+    low, high = picture.shape[0] * 4 // 10, picture.shape[0] * 6 // 10
+    picture[low:high, low:high] = 0
+    assert [result.text for result in zxingcpp.read_barcodes(picture)] == [address]
+
+
+@needs_poppler
+def test_tags_hold_long_names_and_eight_fit_a_page(crowded: AuditedPlan, tmp_path: Path) -> None:
+    formats = Formats(crowded.studio, read_words())
+    loads = tuple(crowded.loads.values())
+    for paper in NARROW_PAPER:
+        file = tmp_path / f"{paper}.pdf"
+        file.write_bytes(pdf_of_all([tags_page(loads, formats, "http://kilns.example:8000", paper)]))
+        assert int(told("pdfinfo", file).split("Pages:")[1].split()[0]) == 5
+        plain = told("pdftotext", file, "-raw")
+        assert plain.count("Ollerenshaw") == 40  # a tag grows with its text: were one too long, there were more pages
+        assert nothing_sticks_out(file, 5)
+
+
+def test_the_session_list_has_each_load_in_its_turn(audited: AuditedPlan) -> None:
+    formats = Formats(audited.studio, read_words())
+    page = sessions_page(Day(audited, date(2026, 12, 1)), formats)
+    assert "casting from K3 Flask oven, firing F3" in page
+    assert "12:00–14:00" in page
+    assert "Casting course" in page
+    assert "64 mm" in page
+    assert "No session on this day." in sessions_page(Day(audited, date(2026, 11, 30)), formats)
+
+
+def test_the_service_gives_all_of_it(pages: Reader) -> None:
+    answer = pages.get("Wout", "/sheets/2026-11-30/all.pdf?paper=letter")
+    assert answer.headers["content-type"] == "application/pdf"
+    assert answer.content.startswith(b"%PDF")
+    assert "default-src 'none'" in pages.get("Wout", "/sheets/2026-11-30/kiln/K1").headers["content-security-policy"]
+    assert pages.get("Wout", "/sheets/2026-11-30/overview?paper=a3").status_code == 422
+    assert pages.get("Wout", "/tags?load=B1").text.count("<svg") == 1
