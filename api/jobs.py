@@ -34,6 +34,7 @@ class Run:
 
     job_id: int
     process: BaseProcess
+    follower: threading.Thread | None = None
     reports: list[dict[str, Any]] = field(default_factory=list)
     ended: bool = False
 
@@ -90,7 +91,8 @@ class Jobs:
             self._runs[job_id] = run
             for oldest in sorted(self._runs)[:-KEPT_RUNS]:
                 del self._runs[oldest]
-        threading.Thread(target=self._follow, args=(run, ours), name=f"job-{job_id}", daemon=True).start()
+            run.follower = threading.Thread(target=self._follow, args=(run, ours), name=f"job-{job_id}", daemon=True)
+            run.follower.start()
         log("solve began", job=job_id, kind=task.kind)
         return job_id
 
@@ -118,7 +120,8 @@ class Jobs:
         for run in list(self._runs.values()):
             self._end(run.job_id)
         for run in list(self._runs.values()):
-            run.process.join(timeout=5.0)
+            if run.follower is not None:
+                run.follower.join(timeout=15.0)
 
     def _end(self, job_id: int) -> None:
         run = self._runs.get(job_id)

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from api.app import PREFIX, create_app, route_table
+from api.problems import ProblemError
 from api.security import ALL_ROLES
 from tests.api.service.house import BISQUE, Clock, House, Template, running, settings
 
@@ -84,7 +85,78 @@ MATRIX = {
     "GET /history": MANAGER,
     "GET …/feeds/{secret}.ics": ANYBODY,
 }
-"""Whom each route serves, written by hand from the service's description."""
+"""Whom each route of the API serves, written by hand from the service's description."""
+
+PAGES = {
+    "GET …/": ANYBODY,
+    "GET …/sign-in": ANYBODY,
+    "POST …/sign-in": ANYBODY,
+    "GET …/welcome": ANYBODY,
+    "POST …/welcome": ANYBODY,
+    "POST …/sign-out": PEOPLE,
+    "POST …/language": ANYBODY,
+    "GET …/static/{name}": ANYBODY,
+    "GET …/favicon.ico": ANYBODY,
+    "GET …/day": VIEWERS,
+    "GET …/display": ANYBODY,
+    "GET …/week": VIEWERS,
+    "POST …/firings/{firing_id}/note": STAFF,
+    "POST …/notices/{notice_id}/seen": PEOPLE,
+    "GET …/live": ANYBODY,
+    "GET …/firings/{firing_id}": PEOPLE,
+    "POST …/firings/{firing_id}/reading": STAFF,
+    "POST …/firings/{firing_id}/move": STAFF,
+    "POST …/firings/{firing_id}/audit": STAFF,
+    "GET …/firings/{firing_id}/curve.csv": PEOPLE,
+    "GET …/firings/{firing_id}/curve.svg": PEOPLE,
+    "GET …/loads": PEOPLE,
+    "GET …/loads/new": PEOPLE,
+    "POST …/loads/new": PEOPLE,
+    "POST …/loads/promise": PEOPLE,
+    "GET …/loads/{load_id}": PEOPLE,
+    "GET …/loads/{load_id}/change": PEOPLE,
+    "POST …/loads/{load_id}/change": PEOPLE,
+    "POST …/loads/{load_id}/cancel": PEOPLE,
+    "POST …/loads/{load_id}/mark": STAFF,
+    "GET …/plans": STAFF,
+    "POST …/plans": MANAGER,
+    "GET …/jobs/{job_id}": STAFF,
+    "POST …/jobs/{job_id}/stop": STAFF,
+    "GET …/plans/{plan_id}": STAFF,
+    "POST …/plans/{plan_id}/publish": MANAGER,
+    "GET …/trouble": STAFF,
+    "GET …/what-if": MANAGER,
+    "POST …/what-if": MANAGER,
+    "GET …/broke": STAFF,
+    "POST …/broke": STAFF,
+    "POST …/plans/{plan_id}/answers": STAFF,
+    "GET …/more": PEOPLE,
+    "GET …/kilns": STAFF,
+    "POST …/kilns/{kiln_id}/out": STAFF,
+    "POST …/outages/{key}/end": STAFF,
+    "POST …/kilns/{kiln_id}/fit": MANAGER,
+    "GET …/circuits": STAFF,
+    "GET …/people": MANAGER,
+    "POST …/people": MANAGER,
+    "POST …/people/{person_id}": MANAGER,
+    "POST …/people/{person_id}/invite": MANAGER,
+    "GET …/costs": PEOPLE,
+    "POST …/costs": MANAGER,
+    "GET …/me": PEOPLE,
+    "POST …/me/feeds": PEOPLE,
+    "POST …/me/feeds/{feed_id}/end": PEOPLE,
+    "POST …/me/displays": MANAGER,
+    "POST …/me/tokens/{token_id}/end": PEOPLE,
+    "POST …/me/sessions/{session_id}/end": PEOPLE,
+    "POST …/me/password": PEOPLE,
+    "GET …/sheets/{day}": STAFF,
+    "GET …/sheets/{day}/all.pdf": STAFF,
+    "GET …/sheets/{day}/overview": STAFF,
+    "GET …/sheets/{day}/kiln/{kiln_id}": STAFF,
+    "GET …/sessions": STAFF,
+    "GET …/tags": STAFF,
+}
+"""Whom each page serves: as the routes of the API on which it stands. … is the service's own root."""
 
 WHO = {"none": None, "display": "display", "member": "Ana", "attendant": "Wout", "manager": "Marta"}
 PLACES = {"kind": "kilns", "key": "K9", "load_id": "X", "firing_id": "F9", "kiln_id": "K9", "secret": "x"}
@@ -98,12 +170,19 @@ def _row(method: str, path: str) -> str:
 def open_house(settled: Template, tmp_path_factory: pytest.TempPathFactory) -> Iterator[House]:
     """One service for the whole matrix; no request of it changes what another one meets."""
     with settled.copy(tmp_path_factory.mktemp("matrix")) as data, running(data, settled.tokens) as made:
+        patch = pytest.MonkeyPatch()
+        patch.setattr(made.service.jobs, "ask", _no_solve)
         yield made
+        patch.undo()
+
+
+def _no_solve(*_: object) -> int:
+    raise ProblemError(409, "no solve while permissions are asked for")
 
 
 def test_each_route_has_a_row_and_each_row_a_route() -> None:
     """A new route without a row fails here."""
-    assert sorted(_row(method, path) for method, path, _ in route_table()) == sorted(MATRIX)
+    assert sorted(_row(method, path) for method, path, _ in route_table()) == sorted(MATRIX | PAGES)
 
 
 def test_the_described_api_has_no_route_beside_the_table(open_house: House) -> None:
@@ -136,6 +215,31 @@ def test_a_route_serves_its_roles_and_no_other(open_house: House, row: str, role
     else:
         assert answer.status_code == (401 if role == "none" else 403), answer.text
         assert answer.headers["content-type"] == "application/problem+json"
+
+
+@pytest.mark.parametrize("role", WHO)
+@pytest.mark.parametrize("row", PAGES)
+def test_a_page_serves_its_roles_and_no_other(open_house: House, row: str, role: str) -> None:
+    """Denied: who is not signed in is sent to the sign-in, everybody else is told that it is not for them."""
+    if row == "GET …/live":
+        pytest.skip("a stream for anybody, which ends with the service")
+    method, path = row.split(" …")
+    path = re.sub(r"\{(\w+)\}", lambda match: PLACES.get(match[1], "99"), path)
+    who = WHO[role]
+    secret = None if who is None else open_house.secrets[who]
+    if path == "/sign-out" and who is not None and role in PEOPLE.split():
+        secret = open_house.post(who, "/me/tokens", {"label": "short"})["secret"]
+    headers = {} if secret is None else {"authorization": f"Bearer {secret}"}
+    answer = open_house.client.request(method, path, headers=headers, follow_redirects=False)
+    to_sign_in = answer.status_code == 303 and answer.headers["location"].startswith("/sign-in")
+    if role in PAGES[row].split():
+        refused = () if path == "/sign-in" else (401, 403)  # an empty name and password are refused by the page itself
+        assert answer.status_code not in (*refused, 500), answer.text
+        assert not to_sign_in or path in ("/", "/sign-out", "/welcome")
+    elif role == "none":
+        assert to_sign_in or answer.status_code == 401, answer.text
+    else:
+        assert answer.status_code == 403, answer.text
 
 
 def test_an_application_with_an_unmarked_route_does_not_start(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
