@@ -65,6 +65,7 @@ def create_app(settings: Settings) -> FastAPI:
 
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
+        service.jobs.warm_up()
         watcher = _watch(service)
         yield
         service.stopping.set()

@@ -147,7 +147,7 @@ def listed(
             asked = asked.where(BookedLoad.person_id == who.person_id)
         if state is not None:
             asked = asked.where(BookedLoad.state == state)
-        rows = [row for row in session.scalars(asked) if owner is None or row.body.get("owner") == owner]
+        rows = [row for row in session.scalars(asked) if owner is None or row.body.get("owner", "") == owner]
         studio, places = service.studio(session), _places(service, session)
         return [load_shown(row, studio) | {"planned": places.get(row.key)} for row in rows]
 

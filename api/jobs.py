@@ -7,6 +7,7 @@ import threading
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime
+from multiprocessing import forkserver
 from multiprocessing.connection import Connection
 from multiprocessing.process import BaseProcess
 from typing import TYPE_CHECKING, Any
@@ -58,6 +59,10 @@ class Jobs:
         self._runs: dict[int, Run] = {}
         self._context = multiprocessing.get_context("forkserver")
         self._context.set_forkserver_preload(["api.solving"])
+
+    def warm_up(self) -> None:
+        """Start the process from which workers are forked, so that the first solve need not wait for it."""
+        forkserver.ensure_running()
 
     def recover(self) -> None:
         """Mark the jobs that an earlier service left running."""
