@@ -1,0 +1,66 @@
+"""The second language has every text of the first, with the same places to fill in; and it is a translation."""
+
+from __future__ import annotations
+
+import re
+from string import Formatter
+
+import pytest
+
+from api.pages.page import LANGUAGES
+from api.words import read_words
+from tests.api.pages.conftest import Reader
+
+OTHERS = LANGUAGES[1:]
+
+
+def places(text: str) -> set[str]:
+    """What a text has filled in, with how it is written."""
+    return {f"{name}:{form}" for _, name, form, _ in Formatter().parse(text) if name is not None}
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_no_text_is_missing_and_none_is_left_over(language: str) -> None:
+    assert read_words(language).keys == read_words().keys
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_the_same_is_filled_in(language: str) -> None:
+    first, other = read_words(), read_words(language)
+    differing = {key for key in first.keys & other.keys if places(first(key)) != places(other(key))}
+    assert differing == set()
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_lists_are_as_long(language: str) -> None:
+    for key in ("calendar.weekdays", "calendar.weekdays_short", "calendar.months", "calendar.months_short"):
+        assert len(read_words(language).each(key)) == len(read_words().each(key))
+
+
+@pytest.mark.parametrize("language", OTHERS)
+def test_sentences_are_translated(language: str) -> None:
+    """A text of four words and more that reads the same in both languages was forgotten."""
+    first, other = read_words(), read_words(language)
+    plain = {key: re.sub(r"\{[^}]*\}", "", first(key)) for key in first.keys & other.keys}
+    assert {
+        key for key, text in plain.items() if len(re.findall(r"[a-z]{2,}", text)) > 3 and first(key) == other(key)
+    } == set()
+
+
+def test_the_browsers_language_is_taken_and_a_choice_outweighs_it(pages: Reader) -> None:
+    asked = {"accept-language": "fr-CH, de;q=0.8, en;q=0.5"}
+    german = pages.get("Marta", "/week", headers=asked).text
+    assert '<html lang="de">' in german
+    assert "Strom je Leiter" in german
+    chosen = pages.post("Marta", "/language", {"language": "en", "back": "/week"})
+    assert chosen.headers["location"] == "/week"
+    cookie = chosen.headers["set-cookie"].split(";")[0]
+    assert '<html lang="en">' in pages.get("Marta", "/week", headers=asked | {"cookie": cookie}).text
+
+
+def test_dates_and_sheets_are_written_in_the_language(pages: Reader) -> None:
+    asked = {"accept-language": "de"}
+    assert "Montag 30 November 2026" in pages.get("Wout", "/day?date=2026-11-30", headers=asked).text
+    sheet = pages.get("Wout", "/sheets/2026-11-30/kiln/K1", headers=asked).text
+    assert "Der Plan macht keinen Brand sicher." in sheet
+    assert "Eingesetzt und zu" in sheet
