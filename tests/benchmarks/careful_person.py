@@ -8,7 +8,8 @@ times, and looks at nothing ahead but the promises of what lies on its piles:
 - a pile that the next load no longer fits on, in any kiln that may fire it, is fired: in the kiln in which it is out
   first, as soon as hands, current and hours allow.
 - a pile is fired before it is full if its first promise would else be missed (its time in the kiln and a day for people
-  before that), or once it has waited for a week.
+  before that), or once it has waited long enough. How long suits a studio she knows: one, two, four days and a week are
+  tried, and the cheapest plan is hers.
 - what is left on the piles when nobody brings anything more is fired as it is.
 - a pile that finds no place is tried load by load; what then finds none stays out.
 """
@@ -26,8 +27,8 @@ from scheduler.planning.timetable import Placed, Timetable, out_minutes
 PEOPLE_MINUTES = 24 * 60
 """What a careful person allows for people to come by [min]: a day; judgement."""
 
-LONGEST_WAIT_MINUTES = 7 * 24 * 60
-"""How long a pile waits at most [min]: studios fire at least weekly (trade notes); judgement."""
+WAITS_DAYS = (1, 2, 4, 7)
+"""How long a pile waits at most [d]: studios fire at least weekly (trade notes); judgement."""
 
 Key = tuple[str, str | None, int | None]
 
@@ -44,7 +45,8 @@ class Pile:
 class CarefulPerson:
     """Fills a timetable."""
 
-    def __init__(self, timetable: Timetable) -> None:
+    def __init__(self, timetable: Timetable, wait_minutes: int) -> None:
+        self.wait_minutes = wait_minutes
         self.timetable, self.problem, self.batches = timetable, timetable.problem, timetable.batches
         self.piles: dict[Key, Pile] = {}
         self.coming: list[tuple[int, int, int]] = []
@@ -85,7 +87,7 @@ class CarefulPerson:
         wanted = load.session_at if load.session_at is not None else load.promised
         if wanted is not None:
             pile.force_at = min(pile.force_at, wanted - self.problem.begin - self._length(number) - PEOPLE_MINUTES)
-        pile.force_at = min(pile.force_at, pile.since + LONGEST_WAIT_MINUTES)
+        pile.force_at = min(pile.force_at, pile.since + self.wait_minutes)
 
     def _fire_due(self, until: int | None) -> None:
         """Fire what a promise forces before the next load comes; with nothing more to come, everything."""
@@ -134,3 +136,15 @@ class CarefulPerson:
             for later in self.problem.follower.get(number, ()):
                 self._comes(later, out + int(self.problem.loads[later].gap_minutes))
         return True
+
+
+def first_come(timetable: Timetable) -> None:
+    """Fill an empty timetable as a careful person would, with the wait that suits it best."""
+    best: tuple[float, tuple[Placed, ...]] | None = None
+    for days in WAITS_DAYS:
+        timetable.restore(())
+        CarefulPerson(timetable, days * 24 * 60).run()
+        if best is None or timetable.cost() < best[0]:
+            best = timetable.cost(), timetable.snapshot()
+    assert best is not None
+    timetable.restore(best[1])

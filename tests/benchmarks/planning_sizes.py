@@ -32,7 +32,7 @@ from shared.clock import Minute, local_time, wall_minute
 from shared.loads import Load
 from shared.plans import Plan
 from shared.studio import Studio
-from tests.benchmarks.careful_person import CarefulPerson
+from tests.benchmarks.careful_person import first_come
 from tests.benchmarks.studios import make_studio
 
 SIZES = {20: 4, 60: 6, 120: 10, 250: 15, 500: 25, 1000: 40}
@@ -80,7 +80,7 @@ def by_person(seed: int, size: int, seconds: float) -> dict[str, Any]:
     studio, loads, now, begin = studio_of(seed, size)
     session = Session(studio, loads, begin, Settings(seconds=seconds), None)
     began = time.perf_counter()
-    CarefulPerson(session.timetable).run()
+    first_come(session.timetable)
     took = time.perf_counter() - began
     return _figures(_written(session, now), studio, loads, session.bound) | {"seconds": took}
 
