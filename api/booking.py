@@ -18,12 +18,15 @@ from api.security import Identity, Role
 from api.service import Service
 from api.storage.change_log import Author, changes_since, record, shown
 from api.storage.plan_store import OPEN_STATES, current
-from api.storage.studio_store import WAITING, load_of, new_row, next_stage, waiting_loads
+from api.storage.studio_store import WAITING, counter, load_of, new_row, next_stage, set_value, waiting_loads
 from api.storage.tables import Answer, BookedLoad, FiringRecord, Person
 from api.wire import read_record, refuse, said, stored
 from shared.clock import iso_text, minute_of
 from shared.loads import Load
 from shared.studio import Studio
+
+LAST_ID = "last of loads"
+"""Name of the counter of ids that the service gives."""
 
 MEMBERS_MAY_NOT_SAY = ("priority", "kilns", "stream")
 """Keys of a load that are the staff's to say."""
@@ -54,7 +57,7 @@ def book(service: Service, who: Identity, body: Mapping[str, Any], person: int |
         load = _read(body, studio, who, owner, session)
         if session.scalar(select(BookedLoad.id).where(BookedLoad.key == load.id)) is not None:
             raise ProblemError(409, f"there is a load {load.id!r} already; choose another id", name="id-taken")
-        check_load(next_stage(session, load), waiting_loads(session), studio)
+        check_load(next_stage(session, load), _others(session, load), studio)
         row = new_row(load, owner.id if owner is not None else None, now)
         session.add(row)
         session.flush()
@@ -81,8 +84,7 @@ def change(service: Service, who: Identity, load_id: str, version: int, body: Ma
         if owner is None and "owner" not in given:
             given["owner"] = before.owner
         load = _read(given, studio, who, owner, session, before)
-        others = tuple(other for other in waiting_loads(session) if other.id != load_id)
-        check_load(next_stage(session, load), others, studio)
+        check_load(next_stage(session, load), _others(session, load), studio)
         was = load_shown(row, studio)
         row.body = stored(load)
         row.version += 1
@@ -247,10 +249,20 @@ def _read(
 
 
 def _next_id(session: Session) -> str:
-    numbers = [
-        int(match[1]) for key in session.scalars(select(BookedLoad.key)) if (match := re.fullmatch(r"L(\d{1,9})", key))
-    ]
-    return f"L{max(numbers, default=0) + 1}"
+    number = counter(session, LAST_ID)
+    if number == 0:
+        keys = session.scalars(select(BookedLoad.key))
+        number = max((int(match[1]) for key in keys if (match := re.fullmatch(r"L(\d{1,9})", key))), default=0)
+    while True:
+        number += 1
+        if session.scalar(select(BookedLoad.id).where(BookedLoad.key == f"L{number}")) is None:
+            set_value(session, LAST_ID, {"n": number})
+            return f"L{number}"
+
+
+def _others(session: Session, load: Load) -> tuple[Load, ...]:
+    """The loads that a load must fit: none where it comes after none."""
+    return () if load.after is None else tuple(other for other in waiting_loads(session) if other.id != load.id)
 
 
 def _places(service: Service, session: Session) -> dict[str, dict[str, Any]]:
