@@ -18,14 +18,14 @@ from scheduler.planning.dispatch import in_stages
 from scheduler.planning.insertion import Inserter
 from scheduler.planning.timetable import Placed, Timetable, heating_end
 
-LEAST_WEIGHT = 0.3
+LEAST_WEIGHT = 0.2
 """No neighbourhood is used much less than the others, however seldom it helps: some help once, and much."""
 
-HASTE = (-3.0, -1.0)
-"""Powers of ten between which the worth of a slot sooner is drawn [currency per slot]: 0.3 to 30 a day."""
+HASTE = (-3.5, -2.0)
+"""Powers of ten between which the worth of a slot sooner is drawn [currency per slot]: 0.1 to 3 a day."""
 
-BOLDNESS = 0.9
-"""Part of the price of an unplaced load that the search leaves aside at full heat [-]."""
+HASTY = 0.2
+"""Share of the rounds in which sooner is worth something of its own [-]."""
 
 Neighbourhood = Callable[["Search"], list[int]]
 
@@ -53,7 +53,7 @@ class Search:
         self.inserter = Inserter(self.timetable, self.seed + 1)
         self.best = self.timetable.snapshot()
         self.best_cost = self.timetable.cost()
-        self.guide, self.unplaced = self.timetable.guide(0.0), self.timetable.unplaced_cost()
+        self.guide = self.timetable.guide()
         self.records = {name: Record() for name in NEIGHBOURHOODS}
 
     def step(self, heat: float) -> bool:
@@ -68,16 +68,13 @@ class Search:
         mark = len(timetable.log)
         batches = [timetable.remove(number).batch for number in chosen]
         self._recreate(batches, pending, unplaced_first=name == UNPLACED)
-        # While the search is hot, leaving a load out for a while costs little more than any other detour.
-        share = 1.0 - BOLDNESS * heat
-        guide, unplaced = timetable.guide(0.0), timetable.unplaced_cost()
-        present = self.guide + share * self.unplaced
-        allowed = present + self._threshold() * heat
+        guide = timetable.guide()
+        allowed = self.guide + self._threshold() * heat
         better = False
         record = self.records[name]
-        if guide + share * unplaced <= allowed:
-            record.weight = 0.98 * record.weight + (0.3 if guide + share * unplaced < present - 1e-6 else 0.01)
-            self.guide, self.unplaced = guide, unplaced
+        if guide <= allowed:
+            record.weight = 0.98 * record.weight + (0.3 if guide < self.guide - 1e-6 else 0.01)
+            self.guide = guide
             timetable.log.clear()
             cost = timetable.cost()
             if cost < self.best_cost - 1e-6:
@@ -95,8 +92,8 @@ class Search:
         return [number for number in dict.fromkeys(NEIGHBOURHOODS[name](self)) if not firings[number].fixed]
 
     def _threshold(self) -> float:
-        """How much worse than the present plan a new one may be at full heat: the mean cost of a firing."""
-        return abs(self.guide) / max(1, len(self.timetable.firings))
+        """How much worse than the present plan a new one may be at full heat: the mean cost of a firing and a half."""
+        return 1.5 * abs(self.guide) / max(1, len(self.timetable.firings))
 
     def adopt(self, firings: tuple[Placed, ...]) -> bool:
         """Go on from another plan if it is better than the best; False if it is not."""
@@ -107,7 +104,7 @@ class Search:
         if cost >= self.best_cost - 1e-6:
             timetable.restore(before)
             return False
-        self.guide, self.unplaced = timetable.guide(0.0), timetable.unplaced_cost()
+        self.guide = timetable.guide()
         self.best_cost, self.best = cost, timetable.snapshot()
         return True
 
@@ -120,7 +117,7 @@ class Search:
         random = self.random
         inserter = self.inserter
         inserter.blink = 0.02 if random.random() < 0.7 else 0.15
-        inserter.haste = 0.0 if random.random() < 0.4 else float(10.0 ** random.uniform(*HASTE))
+        inserter.haste = float(10.0 ** random.uniform(*HASTE)) if random.random() < HASTY else 0.0
         whole = random.random() < 0.35
         problem = self.timetable.problem
         loads: list[int] = list(pending)

@@ -272,13 +272,10 @@ class Timetable:
         placed = sum(firing.late_cost + firing.place.energy + self.firing_price for firing in self.firings.values())
         return placed + self.unplaced_cost()
 
-    def guide(self, unplaced_share: float = 1.0) -> float:
-        """What the search minimises: the cost with the wishes of later stages and a leaning to the early.
-
-        ``unplaced_share`` is the part of the price of unplaced loads that counts [-].
-        """
+    def guide(self) -> float:
+        """What the search minimises: the cost with the wishes of later stages and a leaning to the early."""
         placed = sum(firing.place.guide + self.firing_price for firing in self.firings.values())
-        return placed + unplaced_share * self.unplaced_cost()
+        return placed + self.unplaced_cost()
 
     def unplaced_cost(self) -> float:
         """Price of the loads without a firing [currency]."""
