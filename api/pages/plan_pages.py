@@ -35,6 +35,9 @@ EFFORTS = (5, 20, 60, 180)
 
 SHOWN_DAYS = 7
 
+SHOWN_LATE = 100
+"""Late loads on one page [-], the worst first; more would be more than 200 kB."""
+
 
 @router.get("/plans")
 def listed(request: Request, service: ServiceDep, who: StaffDep) -> HTMLResponse:
@@ -160,7 +163,7 @@ def plan_page(page: Page, plan_id: int, texts: list[str], anyway: bool) -> HTMLR
         lost=notes.get("lost", []),
         picture=week_picture(audited, formats, first, SHOWN_DAYS, now, marked=touched),
         before=before,
-        late=late_lines(audited, page),
+        late=late_lines(audited, page)[:SHOWN_LATE],
         loads=len(audited.loads),
     )
 
@@ -210,7 +213,10 @@ def trouble(request: Request, service: ServiceDep, who: StaffDep) -> HTMLRespons
             if load.key not in audited.loads
         ]
     page.formats = Formats(audited.studio, page.words)
-    return page.answer("trouble.html", late=late_lines(audited, page), since=since, loads=len(audited.loads))
+    late = late_lines(audited, page)
+    return page.answer(
+        "trouble.html", late=late[:SHOWN_LATE], count=len(late), since=since[:SHOWN_LATE], loads=len(audited.loads)
+    )
 
 
 def late_lines(audited: AuditedPlan, page: Page) -> list[dict[str, Any]]:

@@ -185,7 +185,6 @@ def _drawn(audited: AuditedPlan, firing: Firing, formats: Formats, x: ToX, marke
         start=formats.clock(firing.start_at),
         off=formats.clock(firing.hot_until),
         open=formats.clock(firing.unload_at),
-        loads=", ".join(firing.loads),
     )
     at_end = left > RIGHT - LETTER * len(label) - 4
     return Drawn(
