@@ -103,10 +103,10 @@ def test_a_colleague_in_a_second_process_brings_plans_that_are_sound() -> None:
     session = Session(place, loads, begin, Settings(seconds=6.0), None)
     dispatch(session.timetable, orders(session.timetable)[2])
     first = session.timetable.cost()
-    job = Job(place, session.problem.loads, begin, {}, session.timetable.snapshot(), seed=5, seconds=2.5)
+    job = Job(place, session.problem.loads, begin, {}, session.timetable.snapshot(), seed=5, seconds=20.0)
     colleague = Colleague(job)
     better = None
-    deadline = time.monotonic() + 60.0
+    deadline = time.monotonic() + 90.0
     while better is None and time.monotonic() < deadline:
         better = colleague.better()
         time.sleep(0.05)
