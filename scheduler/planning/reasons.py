@@ -79,7 +79,7 @@ def why_late(timetable: Timetable, number: int) -> Reason:
     batch = batches.make(load.profile, (number,))
     if batch is None or load.promised is None:
         return Reason("time", "", ())
-    if firing.fixed:
+    if firing.fixed and firing.place.load <= 0:
         return Reason("computed_times", "its firing is under way", ())
     promised = load.promised - problem.begin
     soonest = _soonest(Timetable(problem, batches), batch, stages=timetable)

@@ -1,7 +1,8 @@
 """Re-planning: when something breaks, change as little as possible and say who is touched.
 
 What is under way stays. Everything else starts from the old plan, repaired by dispatch where it no longer holds; every
-load that changes its kiln, or the day it is out, has a price, so that the search improves only where it pays.
+load that changes its kiln, or the day it is out, has a price, and the search looks only around the damage (`pinning`),
+so that it improves only where it has to, and pays.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from scheduler.planning.dispatch import in_stages, orders
 from scheduler.planning.events import Events, Question, Situation, situation
 from scheduler.planning.heats import Charge
 from scheduler.planning.insertion import Inserter
+from scheduler.planning.pinning import damaged, near, pin
 from scheduler.planning.session import Progress, Session, Settings
 from scheduler.planning.timetable import Placed, Timetable
 from shared.clock import Minute, local_time, wall_minute
@@ -130,8 +132,12 @@ def replan(
     )
     fixed = _book_under_way(session, state)
     _repair(session, state)
+    new = [session.problem.load_number[load.id] for load in events.add if load.id in session.problem.load_number]
+    pin(session.timetable, near(session.timetable, damaged(session.timetable, new)))
     session.tell(session.timetable.cost(), "repaired")
-    session.search()
+    timetable = session.timetable
+    if len(timetable.firing_of) < len(session.problem.loads) or not all(f.fixed for f in timetable.firings.values()):
+        session.search()
     result = session.finish(now, names=lambda placed: _names(placed, session, fixed, state, plan))
     result = result.model_copy(update={"under_way": tuple(firing.id for firing in state.under_way), "replanned": True})
     outages, put_off = _once_empty(state, result)
