@@ -25,6 +25,12 @@ class Stay:
     end: int
 
 
+def late_price(out_minutes: int, promised: NDArray[np.float64], weight: NDArray[np.float64]) -> float:
+    """What it costs to be out at a minute, by promises and their prices per minute [currency]."""
+    late: list[float] = [max(0.0, out_minutes - at) for at in promised.tolist()]
+    return sum(minutes * float(each) for minutes, each in zip(late, weight.tolist(), strict=True))
+
+
 NOWHERE: NDArray[np.float64] = np.empty(0)
 
 
@@ -55,7 +61,7 @@ class Batch:
 
     def late_cost(self, out_minutes: int) -> float:
         """What it costs that the loads are out ``out_minutes`` after the plan's begin [currency]."""
-        return float(np.maximum(out_minutes - self.promised, 0.0) @ self.weight) if len(self.promised) else 0.0
+        return late_price(out_minutes, self.promised, self.weight)
 
     def moved(self, kiln: int, out_minutes: int) -> int:
         """How many of the loads change their kiln, or the day they are out, against the plan before [-]."""

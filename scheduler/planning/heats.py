@@ -241,7 +241,7 @@ def _hold_kw(course: Course) -> float:
     """Mean power in the last quarter of an hour of heating [kW]."""
     end = round(course.hot_minutes / course.step_minutes)
     begin = max(0, end - round(15.0 / course.step_minutes))
-    return float(np.mean(course.power_kw[begin:end])) if end > begin else 0.0
+    return round(float(np.mean(course.power_kw[begin:end])), 6) if end > begin else 0.0
 
 
 def energy_costs(problem: Problem, phases: Phases) -> NDArray[np.float64]:
@@ -249,9 +249,11 @@ def energy_costs(problem: Problem, phases: Phases) -> NDArray[np.float64]:
     if len(phases.energy) == 0:
         price = problem.price
         if np.ptp(price) < 1e-12:
-            phases.energy = np.full(problem.slots, price[0] * phases.kwh_by_slot.sum())
+            phases.energy = np.full(problem.slots, round(float(price[0] * phases.kwh_by_slot.sum()), 6))
         else:
             padded = np.concatenate((price, np.full(len(phases.kwh_by_slot), price[-1])))
-            phases.energy = np.correlate(padded, phases.kwh_by_slot, mode="valid")[: problem.slots]
+            # Rounded, so that another processor's last digit does not lead the search another way.
+            costs = np.correlate(padded, phases.kwh_by_slot, mode="valid")[: problem.slots]
+            phases.energy = np.asarray(np.round(costs, 6), dtype=np.float64)
         phases.least_energy = float(phases.energy.min())
     return phases.energy

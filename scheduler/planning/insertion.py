@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from scheduler.planning.batches import Batch
+from scheduler.planning.batches import Batch, late_price
 from scheduler.planning.timetable import Placed, Timetable, out_minutes
 
 
@@ -80,7 +80,7 @@ class Inserter:
                 late = 0.0
                 if alone is not None and len(alone.guide_promised):
                     out = out_minutes(firing, grid)
-                    late = float(np.maximum(out - alone.guide_promised, 0.0) @ alone.guide_weight)
+                    late = late_price(out, alone.guide_promised, alone.guide_weight)
                 wait = max(0, batch.ready - firing.place.load)
                 candidates.append((late + 0.01 * wait, number, batch))
         candidates.sort(key=lambda c: (c[0], c[1]))

@@ -11,7 +11,7 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduler.planning.batches import NOWHERE, Batch, Batches, Fit
+from scheduler.planning.batches import NOWHERE, Batch, Batches, Fit, late_price
 from scheduler.planning.heats import Phases, energy_costs
 from scheduler.planning.placement import EARLINESS, Place, find_place
 from scheduler.planning.problem import FAR, Problem
@@ -235,7 +235,7 @@ class Timetable:
             emptied = unload + phases.unload
             free = max(emptied, min(start + phases.cold, emptied + phases.open_cool))
         out = unload * problem.grid_minutes + phases.out_minutes
-        late = float(np.maximum(out - batch.guide_promised, 0.0) @ batch.guide_weight)
+        late = late_price(out, batch.guide_promised, batch.guide_weight)
         moved = batch.moved(kiln, out) * self.moved_price
         guide = energy + late + moved + EARLINESS * len(batch.loads) * unload
         return self._priced(batch, kiln, fit, Place(load, start, unload, free, energy, guide))
