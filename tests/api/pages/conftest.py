@@ -69,3 +69,12 @@ def pages(furnished: Template, tmp_path: Path, clock: Clock) -> Iterator[Reader]
     """The pages of a service of one's own."""
     with furnished.copy(tmp_path) as data, running(data, furnished.tokens, clock=clock) as house:
         yield Reader(house)
+
+
+@pytest.fixture(scope="session")
+def read_only(furnished: Template, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Reader]:
+    """The pages of one service for all tests that change nothing in it."""
+    clock = Clock(EVENING + timedelta(hours=14))
+    data = tmp_path_factory.mktemp("read")
+    with furnished.copy(data) as copied, running(copied, furnished.tokens, clock=clock) as house:
+        yield Reader(house)

@@ -58,9 +58,9 @@ def test_the_browsers_language_is_taken_and_a_choice_outweighs_it(pages: Reader)
     assert '<html lang="en">' in pages.get("Marta", "/week", headers=asked | {"cookie": cookie}).text
 
 
-def test_dates_and_sheets_are_written_in_the_language(pages: Reader) -> None:
+def test_dates_and_sheets_are_written_in_the_language(read_only: Reader) -> None:
     asked = {"accept-language": "de"}
-    assert "Montag 30 November 2026" in pages.get("Wout", "/day?date=2026-11-30", headers=asked).text
-    sheet = pages.get("Wout", "/sheets/2026-11-30/kiln/K1", headers=asked).text
+    assert "Montag 30 November 2026" in read_only.get("Wout", "/day?date=2026-11-30", headers=asked).text
+    sheet = read_only.get("Wout", "/sheets/2026-11-30/kiln/K1", headers=asked).text
     assert "Der Plan macht keinen Brand sicher." in sheet
     assert "Eingesetzt und zu" in sheet

@@ -17,33 +17,33 @@ FOR_THE_MANAGER = ("/people", "/what-if")
 
 
 @pytest.mark.parametrize("path", [*FOR_ALL, *FOR_STAFF, *FOR_THE_MANAGER])
-def test_a_page_is_for_whom_it_is(pages: Reader, path: str) -> None:
+def test_a_page_is_for_whom_it_is(read_only: Reader, path: str) -> None:
     allowed = {"Marta": True, "Wout": path not in FOR_THE_MANAGER, "Ana": path in FOR_ALL}
     for who, may in allowed.items():
-        answer = pages.get(who, path)
+        answer = read_only.get(who, path)
         assert answer.status_code == (200 if may else 403), (who, answer.text)
         assert "<h1" in answer.text
         assert len(answer.content) < 200_000
-    stranger = pages.get(None, path)
+    stranger = read_only.get(None, path)
     assert stranger.status_code == 303
     assert stranger.headers["location"].startswith("/sign-in?then=/")
 
 
-def test_members_see_their_own_work_alone(pages: Reader) -> None:
+def test_members_see_their_own_work_alone(read_only: Reader) -> None:
     """Ana owns B1, which is fired in F1 with B2; Ben's F1 is fired in F2."""
-    assert pages.get("Ana", "/loads/B2").status_code == 404
-    assert pages.get("Ana", "/firings/F2").status_code == 404
-    firing = pages.get("Ana", "/firings/F1").text
+    assert read_only.get("Ana", "/loads/B2").status_code == 404
+    assert read_only.get("Ana", "/firings/F2").status_code == 404
+    firing = read_only.get("Ana", "/firings/F1").text
     assert "/loads/B1" in firing
     assert "/loads/B2" not in firing
-    day = pages.get("Ana", "/day?date=2026-11-30").text
+    day = read_only.get("Ana", "/day?date=2026-11-30").text
     assert "F1 Bisque" in day
     assert "Full fuse" not in day
-    assert "Full fuse" not in pages.get("Ana", "/week").text
+    assert "Full fuse" not in read_only.get("Ana", "/week").text
 
 
-def test_signing_in_leads_back_to_the_page_that_was_asked_for(pages: Reader) -> None:
-    answer = pages.post(None, "/sign-in", {"name": "marta", "password": PASSWORD, "then": "/week?from=2026-11-30"})
+def test_signing_in_leads_back_to_the_page_that_was_asked_for(read_only: Reader) -> None:
+    answer = read_only.post(None, "/sign-in", {"name": "marta", "password": PASSWORD, "then": "/week?from=2026-11-30"})
     assert (answer.status_code, answer.headers["location"]) == (303, "/week?from=2026-11-30")
     cookie = answer.headers["set-cookie"]
     assert "HttpOnly" in cookie
@@ -51,37 +51,37 @@ def test_signing_in_leads_back_to_the_page_that_was_asked_for(pages: Reader) -> 
 
 
 @pytest.mark.parametrize("away", ["//evil.example", "https://evil.example/", "/\\evil.example", "javascript:x", "day"])
-def test_signing_in_never_leads_to_another_site(pages: Reader, away: str) -> None:
-    answer = pages.post(None, "/sign-in", {"name": "Marta", "password": PASSWORD, "then": away})
+def test_signing_in_never_leads_to_another_site(read_only: Reader, away: str) -> None:
+    answer = read_only.post(None, "/sign-in", {"name": "Marta", "password": PASSWORD, "then": away})
     assert answer.headers["location"] == "/"
 
 
-def test_a_wrong_password_is_told_on_the_page(pages: Reader) -> None:
-    answer = pages.post(None, "/sign-in", {"name": "Marta", "password": "not this one"})
+def test_a_wrong_password_is_told_on_the_page(read_only: Reader) -> None:
+    answer = read_only.post(None, "/sign-in", {"name": "Marta", "password": "not this one"})
     assert answer.status_code == 401
     assert "name and password do not go together" in answer.text
 
 
-def test_a_form_that_another_site_sends_is_refused(pages: Reader) -> None:
-    answer = pages.post(None, "/sign-in", {"name": "Marta"}, headers={"sec-fetch-site": "cross-site"})
+def test_a_form_that_another_site_sends_is_refused(read_only: Reader) -> None:
+    answer = read_only.post(None, "/sign-in", {"name": "Marta"}, headers={"sec-fetch-site": "cross-site"})
     assert answer.status_code == 403
 
 
-def test_errors_are_pages_with_what_would_be_right(pages: Reader) -> None:
+def test_errors_are_pages_with_what_would_be_right(read_only: Reader) -> None:
     for path, text in (("/firings/F99", "there is no firing"), ("/day?date=yesterday", "write it as 2026-11-30")):
-        answer = pages.get("Marta", path)
+        answer = read_only.get("Marta", path)
         assert answer.status_code in (404, 422)
         assert text in answer.text
         assert "Traceback" not in answer.text
 
 
-def test_the_wall_display_needs_its_own_link_and_changes_nothing(pages: Reader) -> None:
-    key = pages.house.secrets["display"]
-    shown = pages.get(None, f"/display?key={key}")
+def test_the_wall_display_needs_its_own_link_and_changes_nothing(read_only: Reader) -> None:
+    key = read_only.house.secrets["display"]
+    shown = read_only.get(None, f"/display?key={key}")
     assert shown.status_code == 200
     assert "<button class=" not in shown.text
-    assert pages.get(None, "/display?key=wrong").status_code == 404
-    assert pages.post("display", "/firings/F1/note", {"step": "loaded", "version": "0"}).status_code == 403
+    assert read_only.get(None, "/display?key=wrong").status_code == 404
+    assert read_only.post("display", "/firings/F1/note", {"step": "loaded", "version": "0"}).status_code == 403
 
 
 class Links(HTMLParser):
@@ -104,14 +104,14 @@ class Links(HTMLParser):
 
 
 @pytest.mark.parametrize("path", [*FOR_ALL, "/trouble", "/plans/1", "/kilns", "/circuits", "/people", "/what-if"])
-def test_pages_load_nothing_from_elsewhere_and_hold_no_code(pages: Reader, path: str) -> None:
+def test_pages_load_nothing_from_elsewhere_and_hold_no_code(read_only: Reader, path: str) -> None:
     found = Links()
-    found.feed(pages.get("Marta", path).text)
+    found.feed(read_only.get("Marta", path).text)
     assert found.inline == []
     assert found.loaded
     total = 0
     for address in found.loaded:
-        answer = pages.get(None, address)
+        answer = read_only.get(None, address)
         assert address.startswith("/static/")
         assert answer.status_code == 200
         total += len(answer.content)

@@ -190,10 +190,12 @@ def test_the_session_list_has_each_load_in_its_turn(audited: AuditedPlan) -> Non
     assert "No session on this day." in sessions_page(Day(audited, date(2026, 11, 30)), formats)
 
 
-def test_the_service_gives_all_of_it(pages: Reader) -> None:
-    answer = pages.get("Wout", "/sheets/2026-11-30/all.pdf?paper=letter")
+def test_the_service_gives_all_of_it(read_only: Reader) -> None:
+    answer = read_only.get("Wout", "/sheets/2026-11-30/all.pdf?paper=letter")
     assert answer.headers["content-type"] == "application/pdf"
     assert answer.content.startswith(b"%PDF")
-    assert "default-src 'none'" in pages.get("Wout", "/sheets/2026-11-30/kiln/K1").headers["content-security-policy"]
-    assert pages.get("Wout", "/sheets/2026-11-30/overview?paper=a3").status_code == 422
-    assert pages.get("Wout", "/tags?load=B1").text.count("<svg") == 1
+    assert (
+        "default-src 'none'" in read_only.get("Wout", "/sheets/2026-11-30/kiln/K1").headers["content-security-policy"]
+    )
+    assert read_only.get("Wout", "/sheets/2026-11-30/overview?paper=a3").status_code == 422
+    assert read_only.get("Wout", "/tags?load=B1").text.count("<svg") == 1
