@@ -43,19 +43,27 @@ def serve(
     ] = None,
 ) -> None:
     """Run the studio's own service: bookings, plans, the day, people."""
+    with _listen(host, port) as listening:
+        _serve(listening, studio, data, url, host)
+
+
+def _serve(listening: socket.socket, studio: Path | None, data: str, url: str | None, host: str) -> None:
     import uvicorn
 
     from api.app import create_app
     from api.logs import set_up_logs
     from api.settings import Settings
 
-    listening = _listen(host, port)
     public = (url or f"http://{host}:{listening.getsockname()[1]}").rstrip("/")
     set_up_logs()
     application = create_app(Settings(data=data, folder=studio, public_url=public))
     service = application.state.service
-    with service.store.read() as session:
-        name = service.studio(session).place.name
+    try:
+        with service.store.read() as session:
+            name = service.studio(session).place.name
+    except RequestError:
+        service.store.close()
+        raise
     print(f"{name} is served at {public}", flush=True)
     secret = service.accounts.first_link(service.now())
     if secret is not None:

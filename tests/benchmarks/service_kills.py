@@ -12,6 +12,9 @@ manager solve and publish, kills the whole service with SIGKILL after a random t
   the audit;
 - no solver process is left behind.
 
+With ``--fork`` each run of the service is forked from one process that has imported the program, and its solvers from
+another, instead of being started afresh: the same code runs, without five seconds of importing for each kill.
+
 Loopback only, bounded by the number of kills.
 """
 
@@ -35,7 +38,7 @@ from collections import Counter
 from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import IO, Any
 
 from api.storage.backup import look_through
 from api.storage.engine import Store
@@ -49,7 +52,7 @@ LOAD = {
 
 Answer = tuple[int, Any]
 
-LONGEST_RUN_S = 3.0
+LONGEST_RUN_S = 2.5
 """The service is killed after a random time up to this [s]: long enough for some solves and publications."""
 
 
@@ -57,9 +60,10 @@ LONGEST_RUN_S = 3.0
 class Served:
     """One run of ``kilnrota serve``."""
 
-    process: subprocess.Popen[str]
+    pid: int
+    output: IO[str]
     address: str
-    link: str | None
+    process: subprocess.Popen[str] | None = None
 
     def call(self, method: str, path: str, body: Any = None, token: str = "", key: str = "") -> Answer:
         """Send a request.
@@ -85,12 +89,88 @@ class Served:
 
     def kill(self) -> None:
         """Kill it as a power cut would."""
-        self.process.send_signal(signal.SIGKILL)
+        self.end(signal.SIGKILL)
+
+    def end(self, by: signal.Signals) -> None:
+        """Send it a signal and wait until it is gone."""
+        os.kill(self.pid, by)
+        if self.process is not None:
+            self.process.wait()
+            self.output.close()
+        while Path(f"/proc/{self.pid}").exists():
+            time.sleep(0.01)
+
+
+def serve(data: str, studio: Path, nursery: Nursery | None = None) -> Served:
+    """Start the service and wait until it answers."""
+    if nursery is None:
+        process = _started(data, studio)
+        assert process.stdout is not None
+        pid, output = process.pid, process.stdout
+    else:
+        process = None
+        pid, output = nursery.start(data, studio)
+    first = output.readline()
+    found = re.search(r"http://\S+", first)
+    if found is None:
+        raise RuntimeError(f"the service did not start: {first!r}")
+    served = Served(pid, output, found[0], process)
+    deadline = time.monotonic() + 60
+    while time.monotonic() < deadline:
+        with suppress(OSError):
+            if served.call("GET", "/ready")[0] == 200:
+                return served
+        time.sleep(0.02)
+    raise RuntimeError("the service is not ready within a minute")
+
+
+class Nursery:
+    """A process that has imported the program and forks a service for each start."""
+
+    def __init__(self) -> None:
+        command = [sys.executable, "-m", "tests.benchmarks.service_kills", "--nursery"]
+        self.process = subprocess.Popen(
+            command, cwd=ROOT, stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True
+        )
+
+    def start(self, data: str, studio: Path) -> tuple[int, IO[str]]:
+        """A service of its own process: its id and where it writes."""
+        assert self.process.stdin is not None
+        assert self.process.stdout is not None
+        self.process.stdin.write(json.dumps([data, str(studio)]) + "\n")
+        self.process.stdin.flush()
+        return int(self.process.stdout.readline()), self.process.stdout
+
+    def close(self) -> None:
+        """End it."""
+        self.process.kill()
         self.process.wait()
 
 
-def serve(data: str, studio: Path) -> Served:
-    """Start the service and wait until it answers."""
+def nursery() -> None:
+    """Fork a service for each line that is read."""
+    from multiprocessing import forkserver
+
+    import api.app
+    import api.solving  # noqa: F401 - imported here once, for all services
+    from api.service_commands import serve as serve_command
+
+    forkserver.set_forkserver_preload(["api.solving"])
+    forkserver.ensure_running()
+    for line in sys.stdin:
+        data, studio = json.loads(line)
+        pid = os.fork()
+        if pid == 0:
+            # The solvers' server is another process's child here, so that it cannot be waited for; it runs.
+            forkserver._forkserver.ensure_running = forkserver.ensure_running = lambda: None  # type: ignore
+            print(os.getpid(), flush=True)
+            os.close(0)
+            serve_command(studio=Path(studio), data=data, host="127.0.0.1", port=0, url=None)
+            os._exit(0)
+        threading.Thread(target=os.waitpid, args=(pid, 0), daemon=True).start()
+
+
+def _started(data: str, studio: Path) -> subprocess.Popen[str]:
     command = [
         sys.executable,
         "-m",
@@ -103,22 +183,7 @@ def serve(data: str, studio: Path) -> Served:
         "--port",
         "0",
     ]
-    process = subprocess.Popen(
-        command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, bufsize=1
-    )
-    assert process.stdout is not None
-    first = process.stdout.readline()
-    found = re.search(r"http://\S+", first)
-    if found is None:
-        raise RuntimeError(f"the service did not start: {first!r}")
-    served = Served(process, found[0], None)
-    deadline = time.monotonic() + 60
-    while time.monotonic() < deadline:
-        with suppress(OSError):
-            if served.call("GET", "/ready")[0] == 200:
-                return served
-        time.sleep(0.02)
-    raise RuntimeError("the service is not ready within a minute")
+    return subprocess.Popen(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, bufsize=1)
 
 
 @dataclass
@@ -154,6 +219,32 @@ def book(served: Served, truth: Truth, token: str, who: int, stop: threading.Eve
         time.sleep(rng.random() * 0.2)
 
 
+def publish(served: Served, truth: Truth, token: str, plan: int) -> bool:
+    """Publish a plan over the one that holds; somebody else may have been quicker, which is no fault."""
+    holds = served.call("GET", "/published", token=token)[1]["publication"]
+    body = {"publication": holds, "anyway": True}
+    status, told = served.call("POST", f"/plans/{plan}/publish", body, token)
+    with truth.lock:
+        if status == 200:
+            truth.published = max(truth.published, told["publication"])
+            truth.counts["published"] += 1
+        elif told.get("type") != "/problems/stale":
+            truth.faults.append(f"a publication was answered {status}: {told}")
+            return False
+    return True
+
+
+def publish_again(served: Served, truth: Truth, token: str, stop: threading.Event, seed: int) -> None:
+    """Publish plans that are there, one after the other, until the service is gone."""
+    rng = random.Random(seed)
+    try:
+        plans = [plan["id"] for plan in served.call("GET", "/plans?limit=5", token=token)[1]]
+        while not stop.is_set() and publish(served, truth, token, rng.choice(plans)):
+            time.sleep(rng.random() * 0.2)
+    except (OSError, ValueError):
+        return
+
+
 def plan_and_publish(served: Served, truth: Truth, token: str, stop: threading.Event) -> None:
     """Solve, publish, and again, until the service is gone."""
     try:
@@ -169,15 +260,8 @@ def plan_and_publish(served: Served, truth: Truth, token: str, stop: threading.E
                 truth.faults.append(f"a solve ended {job['state']}: {job['message']}")
                 return
             truth.counts["solved"] += 1
-            holds = served.call("GET", "/published", token=token)[1]["publication"]
-            body = {"publication": holds, "anyway": True}
-            status, told = served.call("POST", f"/plans/{job['plan']}/publish", body, token)
-            if status != 200:
-                truth.faults.append(f"a publication was answered {status}: {told}")
+            if not publish(served, truth, token, job["plan"]):
                 return
-            with truth.lock:
-                truth.published = told["publication"]
-                truth.counts["published"] += 1
     except (OSError, ValueError):
         return
 
@@ -248,13 +332,18 @@ def solvers_left(parent: int) -> list[int]:
     return left
 
 
-def run(kills: int, data: str, studio: Path, seed: int) -> Truth:
+def run(kills: int, data: str, studio: Path, seed: int, fork: bool = False) -> Truth:
     """Kill the service so many times; what was found stands in the truth's ``faults``."""
     rng = random.Random(seed)
     truth = Truth()
     os.environ["KILNROTA_KILLS"] = str(os.getpid())
-    served, token = _first_start(data, studio)
+    forked = Nursery() if fork else None
+    served, token = _first_start(data, studio, forked)
     try:
+        job = served.call("POST", "/plans", {"work": 1}, token)[1]
+        while job["state"] == "running":
+            time.sleep(0.05)
+            job = served.call("GET", f"/jobs/{job['id']}", token=token)[1]
         for number in range(kills):
             stop = threading.Event()
             work = [threading.Thread(target=plan_and_publish, args=(served, truth, token, stop))]
@@ -262,6 +351,7 @@ def run(kills: int, data: str, studio: Path, seed: int) -> Truth:
                 threading.Thread(target=book, args=(served, truth, token, who, stop, rng.getrandbits(32)))
                 for who in range(3)
             ]
+            work.append(threading.Thread(target=publish_again, args=(served, truth, token, stop, rng.getrandbits(32))))
             for thread in work:
                 thread.start()
             time.sleep(rng.uniform(0.05, LONGEST_RUN_S))
@@ -270,7 +360,7 @@ def run(kills: int, data: str, studio: Path, seed: int) -> Truth:
             for thread in work:
                 thread.join()
             look_into(data, truth)
-            served = serve(data, studio)
+            served = serve(data, studio, forked)
             check(served, truth, token, data)
             _clear(served, token)
             if truth.faults:
@@ -281,6 +371,8 @@ def run(kills: int, data: str, studio: Path, seed: int) -> Truth:
                 print(f"{number + 1} kills, {dict(truth.counts)}", file=sys.stderr, flush=True)
     finally:
         served.kill()
+        if forked is not None:
+            forked.close()
     deadline = time.monotonic() + 10
     while (left := solvers_left(os.getpid())) and time.monotonic() < deadline:
         time.sleep(0.1)
@@ -289,10 +381,9 @@ def run(kills: int, data: str, studio: Path, seed: int) -> Truth:
     return truth
 
 
-def _first_start(data: str, studio: Path) -> tuple[Served, str]:
-    served = serve(data, studio)
-    assert served.process.stdout is not None
-    link = served.process.stdout.readline().split("link=")[1].strip()
+def _first_start(data: str, studio: Path, forked: Nursery | None) -> tuple[Served, str]:
+    served = serve(data, studio, forked)
+    link = served.output.readline().split("link=")[1].strip()
     served.call("POST", "/welcome", {"link": link, "name": "Marta", "password": PASSWORD})
     body = json.dumps({"name": "Marta", "password": PASSWORD}).encode()
     request = urllib.request.Request(
@@ -323,13 +414,18 @@ def main() -> None:
     parser.add_argument("--kills", type=int, default=200)
     parser.add_argument("--data", default=None, help="URL of an empty PostgreSQL database; SQLite without it")
     parser.add_argument("--seed", type=int, default=0)
+    parser.add_argument("--fork", action="store_true", help="Fork each run of the service instead of starting it.")
+    parser.add_argument("--nursery", action="store_true", help=argparse.SUPPRESS)
     given = parser.parse_args()
+    if given.nursery:
+        nursery()
+        return
     with tempfile.TemporaryDirectory(prefix="kilnrota-kills-") as folder:
         data = given.data or str(Path(folder) / "kills.db")
         began = time.monotonic()
         studio = Path(folder) / "studio"
         studio.mkdir()
-        truth = run(given.kills, data, write_small_studio(studio), given.seed)
+        truth = run(given.kills, data, write_small_studio(studio), given.seed, given.fork)
     kind = "PostgreSQL" if given.data else "SQLite"
     print(f"{kind}, {os.cpu_count()} cores, Python {platform.python_version()}, seed {given.seed}")
     print(f"{dict(truth.counts)} in {time.monotonic() - began:.0f} s; faults: {truth.faults[:5] or 'none'}")

@@ -17,6 +17,7 @@ import json
 import os
 import platform
 import random
+import signal
 import sys
 import tempfile
 import threading
@@ -145,8 +146,7 @@ def run(data: str, clients: int, seconds: float, think_s: float) -> tuple[Waits,
         _, solving = served.call("GET", f"/jobs/{solving['id']}", token=tokens[0])
         return waits, str(solving["state"])
     finally:
-        served.process.terminate()
-        served.process.wait()
+        served.end(signal.SIGTERM)
 
 
 def _before(day: str) -> bool:
