@@ -252,10 +252,13 @@ def _repair_exactly(session: Session, state: Situation) -> None:
     kilns = {kiln.id: number for number, kiln in enumerate(problem.kilns)}
     batches.heats.prepare(_charges(session, state, kilns))
     for firing in sorted(state.waiting, key=lambda f: (f.start_at, f.id)):
+        load_at = (firing.load_at - problem.begin) // problem.grid_minutes
         numbers = [problem.load_number[load] for load in firing.loads if load in problem.load_number]
+        # A load whose earlier stage has lost its place, or is out too late, does not take its mates with it.
+        numbers = [n for n in numbers if (bounds := timetable.bounds((n,))) is not None and bounds[0] <= load_at]
         batch = batches.make(firing.profile, numbers) if numbers else None
         fit = None if batch is None else batches.fit(batch, kilns[firing.kiln])
-        if batch is None or fit is None or timetable.bounds(numbers) is None:
+        if batch is None or fit is None:
             continue
         placed = _as_before(timetable, batch, kilns[firing.kiln], fit, firing)
         if placed is not None:
