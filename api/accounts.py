@@ -11,6 +11,8 @@ from sqlalchemy.orm import Session
 from api.problems import ProblemError, not_there
 from api.security import (
     FORGOTTEN_AFTER,
+    FREE_FAILURES,
+    FREE_FAILURES_OF_ADDRESS,
     LEAST_PASSWORD,
     Identity,
     Passwords,
@@ -155,7 +157,8 @@ class Accounts:
         row = session.get(Attempt, key)
         if row is None or now - row.last_at > FORGOTTEN_AFTER:
             return
-        rest = (row.last_at + wait_after(row.failures) - now).total_seconds()
+        free = FREE_FAILURES if key.startswith("name ") else FREE_FAILURES_OF_ADDRESS
+        rest = (row.last_at + wait_after(row.failures, free) - now).total_seconds()
         if rest > 0:
             raise ProblemError(
                 429,

@@ -184,5 +184,8 @@ class Edge:
         seconds = time.perf_counter() - began
         route = scope.get("route")
         path = getattr(route, "path_format", None) or getattr(route, "path", None) or "unknown"
+        # A router's routes know their path without its prefix; pages have some of the API's paths.
+        if scope["path"].startswith(f"{PREFIX}/") and route is not None and not path.startswith(PREFIX):
+            path = PREFIX + path
         self.service.metrics.count(scope["method"], path, status, seconds)
         log("request", method=scope["method"], route=path, status=status, ms=round(1000 * seconds, 1))

@@ -20,7 +20,10 @@ SECRET_BYTES = 32
 """Length of a secret link, token or session [byte]: 256 bits, not to be guessed (RFC 4086 asks for 128)."""
 
 FREE_FAILURES = 4
-"""Failed sign-ins in a row that cost no waiting [-]; house choice: a person mistypes twice or thrice."""
+"""Failed sign-ins of one name in a row that cost no waiting [-]; house choice: a person mistypes twice or thrice."""
+
+FREE_FAILURES_OF_ADDRESS = 30
+"""The same for one address [-]; house choice: a whole studio may come from one."""
 
 LONGEST_WAIT = timedelta(minutes=15)
 """Longest wait after failures; house choice: long enough against guessing, short enough not to lock people out."""
@@ -107,15 +110,15 @@ def secret_hash(secret: str) -> str:
     return hashlib.sha256(secret.encode()).hexdigest()
 
 
-def wait_after(failures: int) -> timedelta:
+def wait_after(failures: int, free: int = FREE_FAILURES) -> timedelta:
     """How long the next attempt has to wait after so many failures in a row.
 
     >>> [wait_after(n).total_seconds() for n in (4, 5, 8, 30)]
     [0.0, 2.0, 16.0, 900.0]
     """
-    if failures <= FREE_FAILURES:
+    if failures <= free:
         return timedelta(0)
-    return min(timedelta(seconds=2.0 ** min(failures - FREE_FAILURES, 20)), LONGEST_WAIT)
+    return min(timedelta(seconds=2.0 ** min(failures - free, 20)), LONGEST_WAIT)
 
 
 def from_elsewhere(headers: Mapping[str, str]) -> bool:

@@ -21,6 +21,7 @@ Loopback only, bounded by the number of kills.
 from __future__ import annotations
 
 import argparse
+import http.client
 import json
 import os
 import platform
@@ -86,6 +87,8 @@ class Served:
                 return answer.status, json.loads(text) if text else None
         except urllib.error.HTTPError as error:
             return error.code, json.loads(error.read() or b"null")
+        except http.client.HTTPException as error:
+            raise ConnectionError("gone in the midst of its answer") from error
 
     def kill(self) -> None:
         """Kill it as a power cut would."""

@@ -102,8 +102,8 @@ def test_metrics_are_prometheus_text(house: House) -> None:
     sample = re.compile(r'[a-z_]+(\{[a-z_]+="[^"]*"(,[a-z_]+="[^"]*")*\})? [0-9.e+-]+')
     lines = answer.text.splitlines()
     assert all(line.startswith("# ") or sample.fullmatch(line) for line in lines)
-    assert 'kilnrota_requests_total{method="GET",route="/loads",status="200"} 3' in lines
-    assert 'kilnrota_request_seconds_bucket{route="/loads",le="+Inf"} 3' in lines
+    assert 'kilnrota_requests_total{method="GET",route="/api/v1/loads",status="200"} 3' in lines
+    assert 'kilnrota_request_seconds_bucket{route="/api/v1/loads",le="+Inf"} 3' in lines
     assert "kilnrota_loads_waiting 5" in lines
 
 

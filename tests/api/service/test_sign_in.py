@@ -93,6 +93,16 @@ def test_sign_in_slows_down_after_failures_and_only_for_a_while(house: House) ->
     assert _sign_in(house, password="a wrong password") == 401
 
 
+def test_one_persons_failures_do_not_slow_another_but_a_flood_slows_its_address(house: House) -> None:
+    """A whole studio may come from one address; who tries name after name is slowed all the same."""
+    for _ in range(6):
+        _sign_in(house, password="a wrong password")
+    assert _sign_in(house, "Ana") == 200
+    for number in range(31):
+        _sign_in(house, f"nobody {number}", "a wrong password")
+    assert _sign_in(house, "Ben") == 429
+
+
 def test_a_name_that_nobody_has_is_slowed_and_answered_the_same(house: House) -> None:
     """No answer tells which names exist."""
     answers = []
