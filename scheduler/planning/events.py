@@ -162,7 +162,12 @@ def situation(studio: Studio, loads: Sequence[Load], plan: Plan, now: Minute, ev
             else:
                 again |= dict.fromkeys(firing.loads, max(now, firing.hot_until))
     gone = set(ready) | set(lost) | (set(events.cancel) - {load for f in under_way for load in f.loads})
-    still = tuple(_with_stages(load, ready, again) for load in (*loads, *events.add) if load.id not in gone)
+    inside = {load for firing in under_way for load in firing.loads}
+    still = tuple(
+        _under_way(_with_stages(load, ready, again)) if load.id in inside else _with_stages(load, ready, again)
+        for load in (*loads, *events.add)
+        if load.id not in gone
+    )
     return Situation(changed, still, tuple(under_way), tuple(waiting), tuple(questions), ready, tuple(lost))
 
 
@@ -223,6 +228,11 @@ def _delayed(firing: Firing, hours: float, grid: int) -> Firing:
         for segment in firing.segments
     )
     return firing.model_copy(update={name: getattr(firing, name) + shift for name in times} | {"segments": segments})
+
+
+def _under_way(load: Load) -> Load:
+    """A load in a kiln: its session is held when its firing lets it, be it past, late, or waiting for somebody."""
+    return load if load.session_at is None else load.model_copy(update={"session_at": None})
 
 
 def _with_stages(load: Load, ready: Mapping[str, Minute], again: Mapping[str, Minute]) -> Load:

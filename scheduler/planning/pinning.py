@@ -1,8 +1,8 @@
 """Which firings of the old plan a re-plan leaves alone: all but those near the damage.
 
 A plan is never the best there is, and a search over all of it would move loads here and there for a small gain that has
-nothing to do with what has happened. People have their dates already: only a few firings that could make room for a load
-that lost its place, in the kilns that could take it and about the time that it was wanted, are looked at again.
+nothing to do with what has happened. People have their dates already: only a few firings that could make room for a
+load that lost its place, in the kilns that could take it and about the time that it was wanted, are looked at again.
 """
 
 from __future__ import annotations
@@ -54,7 +54,7 @@ def near(timetable: Timetable, loads: Sequence[int]) -> set[int]:
             if firing.kiln in kilns and not firing.fixed and number not in chosen:
                 away = abs(out_minutes(firing, problem.grid_minutes) - wanted)
                 distance[number] = min(away, distance.get(number, away))
-    others = sum(len(timetable.firings[number].batch.loads) for number in chosen) - len(loads)
+    others = sum(load not in loads for number in chosen for load in timetable.firings[number].batch.loads)
     budget = max(LEAST_MOVED, MOST_MOVED * len(timetable.firing_of))
     for number in sorted(distance, key=lambda number: (distance[number], number))[:NEAREST]:
         if others + len(timetable.firings[number].batch.loads) <= budget:

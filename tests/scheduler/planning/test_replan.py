@@ -14,7 +14,7 @@ from scheduler.planning.replan import Replanned, replan
 from shared.errors import RequestError
 from shared.kilns import Circuit
 from shared.loads import Load
-from shared.plans import Plan
+from shared.plans import Firing, Plan
 from shared.profiles import Segment
 from shared.studio import Prices, Rules, Studio
 from tests.scheduler.planning.plain_studio import BEGIN, DAYTIME, MONDAY, bench_kiln, clock, load, slow_profile, studio
@@ -208,3 +208,39 @@ def test_a_promise_for_a_load_that_fits_nowhere_says_why() -> None:
     offered = promise(place, loads, made, load("NEW", height_mm=400.0), now=BEGIN)
     assert offered.offer is None
     assert "does not fit" in offered.why
+
+
+def booked_session() -> Firing:
+    """The firing whose session is booked for 14:00 of the second day."""
+    return next(f for f in week()[2].firings if "C1" in f.loads)
+
+
+def test_a_session_that_has_begun_goes_on() -> None:
+    firing = booked_session()
+    result = replanned(firing.unload_at + 20, Events())
+    kept = next(f for f in result.plan.firings if f.id == firing.id)
+    assert (kept.unload_at, kept.out_at) == (firing.unload_at, firing.out_at)
+
+
+def test_a_booked_session_whose_flasks_are_late_is_held_when_they_are_ready() -> None:
+    firing = booked_session()
+    result = replanned(firing.start_at + 30, Events(late=(FiringLate(firing.id, 1.0),)), work=5)
+    kept = next(f for f in result.plan.firings if f.id == firing.id)
+    assert kept.unload_at >= firing.unload_at + 60
+
+
+def test_mates_stay_when_the_earlier_stage_of_one_has_lost_its_place() -> None:
+    """S waits for A, whose kiln fails; T shares the firing of S, and keeps it without her."""
+    place = studio(kilns=(bench_kiln("K1"), bench_kiln("K2")), prices=Prices(firing=50.0, late_hour=20.0))
+    loads = (
+        load("A", kilns=("K1",)),
+        load("S", kilns=("K2",), after="A", promised=clock("23:30")),
+        load("T", kilns=("K2",), ready=clock("06:00"), promised=clock("23:30")),
+    )
+    made = plan(place, loads, now=BEGIN, begin=BEGIN, settings=Settings(work_limit=20))
+    assert [firing.loads for firing in made.firings] == [("A",), ("S", "T")]
+    down = Events(down=(KilnDown("K1", clock("12:00", 1)),))
+    result = replan(place, loads, made, now=BEGIN - 5, events=down, settings=Settings(work_limit=0))
+    prove(result.studio, result.loads, result.plan)
+    assert by_load(result.plan)["T"] == by_load(made)["T"]
+    assert by_load(result.plan)["S"] > by_load(made)["S"]
