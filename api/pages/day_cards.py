@@ -6,7 +6,7 @@ from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
-from api.day import Day, FiringOnDay, KilnDay
+from api.day import Day, FiringOnDay, KilnDay, Task
 from api.formats import Formats
 from api.people import names_text
 from api.printing.plan_text import next_text, outage_texts
@@ -122,15 +122,49 @@ def _card(
     return KilnCard(
         id=kiln_day.kiln.id,
         name=kiln_day.kiln.name or "",
-        state=words("state.out") if out and state == "idle" else states[state],
+        state=_state_text(current, kept, states[state], out and state == "idle", formats),
         tone={"heat": "hot", "hot": "hot", "cool": "cools", "safe": "cools"}.get(state, ""),
         firings=tuple(
-            _firing_card(day, one, formats, kept.get(one.firing.id), taps and one is waiting[0] if waiting else False)
+            _firing_card(day, one, formats, kept.get(one.firing.id), now if taps and one in waiting[:1] else None)
             for one in shown
         ),
         outages=tuple(outage_texts(day, kiln_day, formats)),
         next=next_text(day, kiln_day, formats),
     )
+
+
+def _state_text(
+    current: FiringOnDay | None, kept: Mapping[str, FiringRecord], planned: str, out: bool, formats: Formats
+) -> str:
+    """The state in words; what is only planned, since nobody has noted anything, says so."""
+    if out:
+        return formats.words("state.out")
+    if current is not None and current.firing.id not in kept:
+        return formats.words("state.unnoted", state=planned)
+    return planned
+
+
+def may_open(shown: FiringOnDay, kept: FiringRecord | None, now: Minute) -> bool:
+    """Whether a firing may be opened by now, by what was read of it or else by the plan.
+
+    A button that invites to open a kiln earlier would be a danger; the firing's own page takes the note at any time.
+    """
+    expected = kept.expected_safe_at if kept is not None else None
+    return now >= (shown.firing.safe_at if expected is None or shown.hot else expected)
+
+
+def overdue(day: Day, kept: Mapping[str, FiringRecord], now: Minute) -> tuple[Task, ...]:
+    """Loadings, starts and openings of the day that should be done by now, and that nobody has noted."""
+    found = []
+    for task in day.tasks:
+        row = kept.get(task.firing.firing.id)
+        noted = {} if row is None else {"load": row.loaded_at, "start": row.started_at, "open": row.opened_at}
+        kind = "open" if task.kind == "session" else task.kind
+        # A start or an opening is not asked about before what comes first is noted.
+        asked = kind == "load" or (kind == "start" and row is not None) or (kind == "open" and noted.get("start"))
+        if kind != "look" and asked and noted.get(kind) is None and task.until < now:
+            found.append(task)
+    return tuple(found)
 
 
 def _state(kept: FiringRecord | None) -> str:
@@ -141,7 +175,9 @@ def _open(kept: FiringRecord | None) -> bool:
     return _state(kept) in ("loaded", "started")
 
 
-def _firing_card(day: Day, shown: FiringOnDay, formats: Formats, kept: FiringRecord | None, taps: bool) -> FiringCard:
+def _firing_card(
+    day: Day, shown: FiringOnDay, formats: Formats, kept: FiringRecord | None, taps_at: Minute | None
+) -> FiringCard:
     words, firing = formats.words, shown.firing
     alone = any(span.begin <= firing.start_at < span.end for span in shown.heats_alone)
     texts = {
@@ -181,8 +217,9 @@ def _firing_card(day: Day, shown: FiringOnDay, formats: Formats, kept: FiringRec
             continue
         done = noted.get(kind)
         tap = ""
-        if taps and not offered and kind != "look" and done is None:
-            tap, offered = NOTED_BY[kind], True
+        if taps_at is not None and not offered and kind != "look" and done is None:
+            offered = True
+            tap = NOTED_BY[kind] if kind != "open" or may_open(shown, kept, taps_at) else ""
         clock = (
             formats.clock(planned[kind], day.date)
             if until[kind] <= planned[kind]

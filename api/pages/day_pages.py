@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from datetime import date, timedelta
 from typing import Annotated
 
@@ -17,7 +17,7 @@ from api.access import ANYBODY, PersonDep, ServiceDep, StaffDep, ViewerDep
 from api.day import Day, day_of
 from api.firings import current_plan_id, records_of_plan
 from api.formats import Formats
-from api.pages.day_cards import kiln_cards
+from api.pages.day_cards import kiln_cards, overdue
 from api.pages.forms import FormDep
 from api.pages.page import Page, go_to
 from api.pages.page_route import PageRoute
@@ -29,7 +29,7 @@ from api.service import Service
 from api.sheets.overview import TaskRow, all_task_rows, task_rows
 from api.storage.plan_store import current
 from api.storage.studio_store import counter
-from api.storage.tables import BookedLoad
+from api.storage.tables import BookedLoad, FiringRecord
 from scheduler.audit import AuditedPlan
 from shared.clock import Minute
 
@@ -91,6 +91,7 @@ def day_page(request: Request, service: Service, who: Identity, text: str, key: 
         duties=duty_text(view.duties, page.formats, chosen),
         cards=cards,
         tasks=tasks,
+        overdue=_late_tasks(view, page.formats, kept, now) if page.staff and chosen <= today else [],
         next_task=_next_task(view, page.formats, now) if own is None else None,
         notices=[] if key else notices.listed(service, who, False),
         own=own is not None,
@@ -172,6 +173,15 @@ def seen(service: ServiceDep, who: PersonDep, notice_id: int, form: FormDep) -> 
     """Note that a notice has been seen."""
     notices.seen(service, who, notice_id)
     return go_to(_back(form("back")))
+
+
+def _late_tasks(
+    view: Day, formats: Formats, kept: Mapping[str, FiringRecord], now: Minute
+) -> list[tuple[TaskRow, str]]:
+    """What should be done and is not noted, with its firing."""
+    late = overdue(view, kept, now)
+    rows = zip(view.tasks, all_task_rows(view, formats), strict=True)
+    return [(row, task.firing.firing.id) for task, row in rows if any(task is one for one in late)]
 
 
 def _next_task(view: Day, formats: Formats, now: Minute) -> tuple[TaskRow, str] | None:

@@ -163,7 +163,7 @@ def book(request: Request, service: ServiceDep, who: PersonDep, form: FormDep) -
             return form_page(page, values, [], promise=answer, kilns=form.every("kilns"))
         booked = booking.book(service, who, body, person, form("key") or None)
     except KilnrotaError as error:
-        return form_page(page, values, told(error), kilns=form.every("kilns"))
+        return form_page(page, values, told(error, labels(page)), kilns=form.every("kilns"))
     return go_to(f"/loads/{booked['id']}", "done")
 
 
@@ -174,7 +174,7 @@ def promise(request: Request, service: ServiceDep, who: PersonDep, form: FormDep
     try:
         answer = promise_texts(promised_for(service, who, body_of(form, page.staff, bool(form("person")))), page)
     except KilnrotaError as error:
-        answer = {"main": "", "more": told(error)}
+        answer = {"main": "", "more": told(error, labels(page))}
     return page.answer("promise.html", promise=answer)
 
 
@@ -235,7 +235,7 @@ def change(request: Request, service: ServiceDep, who: PersonDep, load_id: str, 
         values = {name: form(name) for name in _names(form)}
         if isinstance(error, ProblemError) and error.name == "stale":
             values["version"] = str(row["version"])
-        return form_page(page, values, told(error), load=row, kilns=form.every("kilns"))
+        return form_page(page, values, told(error, labels(page)), load=row, kilns=form.every("kilns"))
     return go_to(f"/loads/{load_id}", "done")
 
 
@@ -254,6 +254,11 @@ def mark(service: ServiceDep, who: StaffDep, load_id: str, form: FormDep) -> Res
         raise ProblemError(422, "mark is neither dried nor collected; open the page again", name="faults")
     booking.mark(service, who, load_id, form.whole("version"), what)
     return go_to(f"/loads/{load_id}", "done")
+
+
+def labels(page: Page) -> dict[str, str]:
+    """What the form calls the keys of a load."""
+    return {one.name: one.label for one in fields(page.words, page.studio)} | {"profile": page.words("book.profile")}
 
 
 def _names(form: Form) -> list[str]:

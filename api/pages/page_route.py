@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Coroutine
+from collections.abc import Callable, Coroutine, Mapping
 from typing import Any
 from urllib.parse import quote
 
@@ -49,10 +49,15 @@ def error_page(request: Request, error: KilnrotaError) -> Response:
     return answer
 
 
-def told(error: KilnrotaError) -> list[str]:
-    """What an error says, one text a fault."""
+def told(error: KilnrotaError, labels: Mapping[str, str] | None = None) -> list[str]:
+    """What an error says, one text a fault; a form gives the labels of its fields."""
+    names = labels or {}
     if isinstance(error, FolderError):
-        return [f"{fault.place.split(' › ')[-1]}: {fault.problem}; {fault.remedy}" for fault in error.faults]
+        places = [fault.place.split(" › ")[-1] for fault in error.faults]
+        return [
+            f"{names.get(place, place)}: {fault.problem}; {fault.remedy}"
+            for place, fault in zip(places, error.faults, strict=True)
+        ]
     if isinstance(error, BrokenPlanError):
         return [f"{breach.rule}: {breach.text}" for breach in error.breaches]
     return [str(error)]

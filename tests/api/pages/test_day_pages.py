@@ -29,8 +29,29 @@ def test_steps_are_noted_one_after_the_other(pages: Reader, clock: Clock) -> Non
     assert "K1 has started" in text
     pages.post("Wout", "/firings/F1/note", {"step": "started", "version": "1", "back": BACK})
     text = pages.get("Wout", "/day").text
-    assert "heating" in text
-    assert "K1 is opened" in text
+    assert '<p class="state hot">heating</p>' in text
+
+
+def test_no_button_invites_to_open_a_kiln_that_is_hot(pages: Reader, clock: Clock) -> None:
+    """F1 starts on Monday at 10:00 and is cool enough on Tuesday night; the card's button comes then, not before."""
+    clock.now += timedelta(hours=2)
+    for step, version in (("loaded", "0"), ("started", "1")):
+        pages.post("Wout", "/firings/F1/note", {"step": step, "version": version})
+    assert "K1 is opened" not in pages.get("Wout", "/day").text
+    clock.now += timedelta(hours=12)
+    assert "K1 is opened" not in pages.get("Wout", "/day").text
+    clock.now += timedelta(hours=40)
+    assert "K1 is opened" in pages.get("Wout", "/day").text
+
+
+def test_what_is_only_planned_says_so_and_what_is_overdue_is_listed(pages: Reader, clock: Clock) -> None:
+    clock.now += timedelta(hours=3)
+    text = pages.get("Wout", "/day").text
+    assert "nothing noted; by the plan: heating" in text
+    assert "Not noted yet:" in text
+    assert "09:00–09:40 <a" in text
+    pages.post("Wout", "/firings/F1/note", {"step": "loaded", "version": "0"})
+    assert "09:00–09:40 <a" not in pages.get("Wout", "/day").text
 
 
 def test_an_opening_asks_how_it_came_out(pages: Reader, clock: Clock) -> None:
