@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -127,7 +127,7 @@ class _UnusableError(Exception):
         self.problem, self.remedy = problem, remedy
 
 
-def _one_of(name: str, what: str, known: Sequence[str] | dict[str, object]) -> str:
+def _one_of(name: str, what: str, known: Collection[str]) -> str:
     if name not in known:
         listed = ", ".join(list(known)[:30]) or "none"
         raise _UnusableError(f"names no {what} that there is", f"there are {listed}")

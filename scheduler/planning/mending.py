@@ -11,7 +11,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from typing import Literal
+from typing import Literal, cast
 
 import numpy as np
 
@@ -19,7 +19,7 @@ from scheduler.planning.eased import Beside, Ease, profile_of, with_load
 from shared.clock import WEEKDAYS, Minute, local_time, wall_minute
 from shared.loads import Load, session_minutes
 from shared.plans import Plan
-from shared.studio import Absence, Shift, Studio
+from shared.studio import Absence, Shift, Studio, Weekday
 
 Kind = Literal[
     "hands", "skill", "circuit", "night_start", "heats_alone", "end_alone", "quiet", "outage", "leave_out",
@@ -141,7 +141,7 @@ def _with_hour(need: Need, begins: Minute, hours: int) -> Studio:
     day: date = local.date()
     skill = profile_of(studio, need.load).skill
     shift = Shift(
-        days=(WEEKDAYS[day.weekday()],),
+        days=(cast("Weekday", WEEKDAYS[day.weekday()]),),
         opens=opens,
         closes=opens + hours * 60,
         hands=1,
