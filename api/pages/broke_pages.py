@@ -120,6 +120,10 @@ def events_of(form: Form, studio: Studio) -> Events:
             late.append(FiringLate(form("late"), float(form("hours").replace(",", "."))))
         except ValueError:
             raise ProblemError(422, f"hours: {form('hours')!r} is no number; write it as 1.5", name="faults") from None
+    for name, known in (("kiln", studio.kiln_by_id), ("circuit", studio.circuit_by_id)):
+        strange = [key for key in form.every(name) if key not in known]
+        if strange:
+            raise ProblemError(422, f"there is no {name} {strange[0]}; there are {', '.join(known)}", name="faults")
     until = form.moment("until", studio)
     return Events(
         down=tuple(KilnDown(kiln, until) for kiln in form.every("kiln")),

@@ -45,7 +45,7 @@ def kiln_health(session: Session, kiln: Kiln, formats: Formats, now: Minute) -> 
     opened = select(func.count()).where(FiringRecord.kiln == kiln.id, FiringRecord.state == "opened")
     recorded = session.scalar(opened) or 0
     refired = session.scalar(opened.where(FiringRecord.result != "good")) or 0
-    behind = [late for row in rows if (late := _behind(row)) is not None]
+    behind = [late for row in rows if row.state == "opened" and (late := _behind(row)) is not None]
     recent = tuple(
         words("kiln.on_time")
         if abs(late) < RECENT

@@ -57,6 +57,7 @@ class Page:
                 studio_name=self.studio.place.name,
                 who=self.who,
                 here=self.request.url.path,
+                back=self.request.url.path + (f"?{self.request.url.query}" if self.request.url.query else ""),
                 said=self.request.query_params.get("said", ""),
                 now_text=self.formats.clock(now),
                 static=static_address,

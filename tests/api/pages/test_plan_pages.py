@@ -1,0 +1,97 @@
+"""What-ifs and re-plans by form: solved in the background, shown beside the plan that holds."""
+
+from __future__ import annotations
+
+import time
+
+import pytest
+
+from api.pages.forms import Form
+from api.pages.supposing import supposed
+from api.problems import ProblemError
+from scheduler.audit import AuditedPlan
+from tests.api.pages.conftest import Reader
+from tests.api.service.house import Clock
+
+PATIENCE_SECONDS = 60.0
+
+
+def solved(pages: Reader, answer: object) -> str:
+    """The address of the plan that a form's solve leads to."""
+    job = answer.headers["location"]  # type: ignore[attr-defined]
+    assert job.startswith("/jobs/"), answer.text  # type: ignore[attr-defined]
+    end = time.monotonic() + PATIENCE_SECONDS
+    while time.monotonic() < end:
+        shown = pages.get("Marta", job)
+        if shown.status_code == 303:
+            path: str = shown.headers["location"]
+            return path
+        assert "Searching for a plan" in shown.text, shown.text
+        time.sleep(0.2)
+    raise AssertionError("the solve did not end")
+
+
+def test_a_what_if_is_compared_and_never_published(pages: Reader) -> None:
+    """G1 has no place since K4 is out of use; one more kiln like it would take it."""
+    path = solved(pages, pages.post("Marta", "/what-if", {"try": "kiln", "kiln": "K4", "work": "1"}))
+    page = pages.get("Marta", path).text
+    assert "can be compared, not published" in page
+    assert "K4-2" in page
+    assert "Publish this plan" not in page
+    assert pages.post("Marta", f"{path}/publish", {"publication": "1"}).status_code == 409
+
+
+def test_a_broken_kiln_asks_about_what_was_in_it_and_takes_the_answer(pages: Reader, clock: Clock) -> None:
+    """F2 has been heating for an hour when K2 breaks; it is assumed to be fired anew, and somebody says it is lost."""
+    clock.move(hours=2)
+    for step, version in (("loaded", "0"), ("started", "1")):
+        pages.post("Wout", "/firings/F2/note", {"step": step, "version": version})
+    clock.move(hours=1)
+    path = solved(pages, pages.post("Wout", "/broke", {"kiln": "K2", "work": "1"}))
+    page = pages.get("Wout", path).text
+    assert "Firings that were interrupted" in page
+    assert "look at the pieces and the cones" in page
+    assert "The manager can publish it." in page
+    second = solved(pages, pages.post("Wout", f"{path}/answers", {"outcome-F2": "lost", "work": "1"}))
+    page = pages.get("Marta", second).text
+    assert "Lost: F1. Tell their owners." in page
+    done = pages.post("Marta", f"{second}/publish", {"publication": "1", "anyway": "1"})
+    assert done.headers["location"] == "/day?said=done"
+
+
+def test_wrong_events_are_told_on_the_form(pages: Reader) -> None:
+    for form, text in (
+        ({"kiln": "K9"}, "there is no kiln K9"),
+        ({"away": "soon"}, "write it as 2026-11-30"),
+        ({"late": "F1", "hours": "some"}, "write it as 1.5"),
+        ({"kiln": "K1", "until": "never"}, "is not a time"),
+    ):
+        answer = pages.post("Wout", "/broke", form)
+        assert answer.status_code == 422
+        assert text in answer.text
+
+
+def form(**fields: str) -> Form:
+    return Form({name: value.split("|") for name, value in fields.items()})
+
+
+def test_each_supposition_changes_just_that(audited: AuditedPlan) -> None:
+    studio = audited.studio
+    hands = supposed(form(**{"try": "hands"}), studio)
+    assert [kind for kind, _ in hands.set] == ["shifts", "shifts"]
+    assert all(body["hands"] == 1 for _, body in hands.set)
+    ((kind, circuit),) = supposed(form(**{"try": "current", "circuit": "bench", "amps": "63"}), studio).set
+    assert (kind, circuit["id"], circuit["breaker_amps"], circuit["fed_from"]) == ("circuits", "bench", 63.0, "main")
+    out = supposed(form(**{"try": "out", "kiln": "K1", "begins": "2026-12-01T09:00"}), studio)
+    assert out.set == (("outages", {"kiln": "K1", "from": "2026-12-01T09:00:00+00:00", "reason": "supposed"}),)
+    assert supposed(form(**{"try": "cancel", "loads": "B1, B2"}), studio).cancel == ("B1", "B2")
+
+
+@pytest.mark.parametrize(
+    "fields",
+    [{"try": "hours"}, {"try": "kiln", "kiln": "K9"}, {"try": "out", "kiln": "K1"}, {"try": "cancel"}, {"try": ""},
+     {"try": "current", "circuit": "bench", "amps": "many"}],
+)  # fmt: skip
+def test_what_cannot_be_supposed_is_told(audited: AuditedPlan, fields: dict[str, str]) -> None:
+    with pytest.raises(ProblemError):
+        supposed(form(**fields), audited.studio)
