@@ -35,6 +35,9 @@ OWN_STYLE = {
 }
 """Sheets carry their style in themselves, so that a saved one still prints; they load nothing at all."""
 
+TAGS_ON_A_PAGE = 48
+"""Tags on one page of the browser [-]: six sheets of paper; a thousand would be 2 MB."""
+
 Paper = Annotated[str, Query(max_length=10)]
 
 
@@ -121,7 +124,7 @@ def sessions(
 @router.get("/tags")
 def tags(
     request: Request, service: ServiceDep, who: StaffDep, load: Annotated[str, Query(max_length=60)] = "",
-    paper: Paper = "", pdf: bool = False,
+    paper: Paper = "", pdf: bool = False, start: Annotated[int, Query(ge=0, le=10**6)] = 0,
 ) -> Response:  # fmt: skip
     """The tags of the loads that wait, or of one."""
     page = Page(request, service, who)
@@ -129,8 +132,12 @@ def tags(
         loads = [one for one in waiting_loads(session) if load in ("", one.id)]
     if load and not loads:
         raise not_there("waiting load", load)
-    text = tags_page(loads, page.formats, service.settings.public_url, PAPERS.get(paper, ""))
-    return _pdf(lambda: pdf_of_all([text]), "tags.pdf") if pdf else HTMLResponse(text, headers=OWN_STYLE)
+    url, size = service.settings.public_url, PAPERS.get(paper, "")
+    if pdf:
+        return _pdf(lambda: pdf_of_all([tags_page(loads, page.formats, url, size)]), "tags.pdf")
+    following = f"/tags?start={start + TAGS_ON_A_PAGE}" if start + TAGS_ON_A_PAGE < len(loads) else ""
+    shown = loads[start : start + TAGS_ON_A_PAGE]
+    return HTMLResponse(tags_page(shown, page.formats, url, size, following), headers=OWN_STYLE)
 
 
 def _drawer(request: Request, service: Service, who: Identity, day: str, paper: str) -> Drawer:

@@ -57,8 +57,8 @@ def qr_code(text: str) -> QrCode:
     return QrCode(len(matrix) + 2 * QUIET_MODULES, "".join(runs))
 
 
-def tags_page(loads: Sequence[Load], formats: Formats, public_url: str, paper: str = "") -> str:
-    """The tags of some loads as HTML, eight on a sheet of paper."""
+def tags_page(loads: Sequence[Load], formats: Formats, public_url: str, paper: str = "", following: str = "") -> str:
+    """The tags of some loads as HTML, eight on a sheet of paper; ``following`` is the address of more."""
     words = formats.words
     tags = []
     for load in loads:
@@ -79,5 +79,11 @@ def tags_page(loads: Sequence[Load], formats: Formats, public_url: str, paper: s
     return (
         template_environment()
         .get_template("tags.html")
-        .render(words=words, title=words("tags.title", studio=formats.studio.place.name), tags=tags, paper=paper)
+        .render(
+            words=words,
+            title=words("tags.title", studio=formats.studio.place.name),
+            tags=tags,
+            paper=paper,
+            following=following,
+        )
     )

@@ -17,12 +17,13 @@ import uvicorn
 
 from api.accounts import new_person
 from api.app import create_app
-from api.security import Role
+from api.security import Identity, Role
 from api.service import Service
 from api.settings import Settings
 from api.storage.change_log import Author
 from api.storage.plan_store import keep_plan, publish
 from api.storage.tables import BookedLoad
+from api.team import add_token
 from scheduler.audit import AuditedPlan
 from tests.api.conftest import audited as audited
 from tests.api.service.house import EVENING, PASSWORD, Clock
@@ -42,6 +43,7 @@ class Running:
     address: str
     service: Service
     clock: Clock
+    display: str = ""
 
 
 @dataclass
@@ -104,6 +106,8 @@ def settled(tmp_path_factory: pytest.TempPathFactory, audited: AuditedPlan) -> I
                 session.query(BookedLoad).filter(BookedLoad.key == "B1").one().person_id = person.id
         row = keep_plan(session, audited, author, "plan")
         publish(session, row.id, 0, author, anyway=True)
+    manager = Identity(1, "Marta", Role.MANAGER, ("token", 0))
+    running.display = str(add_token(running.service, manager, "wall", True)["secret"])
     yield running
     stop(server, thread, running)
 

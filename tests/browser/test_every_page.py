@@ -39,6 +39,27 @@ def test_every_page_is_accessible_and_fits(
     assert {path: names for path, names in found.items() if names} == {}
 
 
+def test_members_errors_and_the_wall_are_accessible_too(settled: Running, chromium: Any, heard: Heard) -> None:
+    from axe_playwright_python.sync_playwright import Axe
+
+    axe = Axe()
+    page = open_page(chromium, heard, NARROW)
+    sign_in(page, settled, "Ana")
+    found = {}
+    for path in ("/loads", "/loads/new", "/day?date=2026-11-30", "/firings/F1", "/week", "/me", "/more", "/costs"):
+        page.goto(f"{settled.address}{path}")
+        found[path] = violations(axe, page)
+    assert page.goto(f"{settled.address}/firings/F99").status == 404
+    found["an error"] = violations(axe, page)
+    page.goto(f"{settled.address}/display?key={settled.display}")
+    assert page.get_by_text("Front loader").is_visible()
+    found["the wall"] = violations(axe, page)
+    assert {path: names for path, names in found.items() if names} == {}
+    # The browser itself notes the error page's 404; nothing else.
+    assert [text for text in heard.complaints if "404" not in text] == []
+    heard.complaints.clear()
+
+
 def violations(axe: Any, page: Any) -> list[str]:
     """What axe-core finds, all of its rules."""
     return [

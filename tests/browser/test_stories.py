@@ -21,7 +21,12 @@ SOLVED_MS = 60_000
 def book(page: Any, hands: Hands, owner: str | None = None) -> None:
     """Fill the booking form."""
     hands.choose(page, page.get_by_label("Firing"), "Bisque, cone 04")
-    for label, text in (("Pieces (needed)", "12"), ("Shelf area", "900"), ("Tallest piece", "80"), ("Mass of all", "4.5")):
+    for label, text in (
+        ("Pieces (needed)", "12"),
+        ("Shelf area", "900"),
+        ("Tallest piece", "80"),
+        ("Mass of all", "4.5"),
+    ):
         hands.write(page, page.get_by_label(label), text)
     hands.write(page, page.get_by_label("Clay, glass or metal"), "buff")
     if owner is not None:
