@@ -12,6 +12,7 @@ from api.cautions import cautions
 from api.day import Day, FiringOnDay, day_of
 from api.firings import current_plan_id, planned, records_of_plan
 from api.formats import Formats
+from api.pages.day_cards import may_open
 from api.pages.day_pages import own_loads
 from api.pages.firing_picture import Readings, course_csv, followed
 from api.pages.forms import Form, FormDep, field_time
@@ -102,11 +103,22 @@ def firing_page(
         kilns=[(kiln.id, kiln.title) for kiln in studio.kilns if work in kiln.work],
         moving=moving,
         texts=texts,
+        early=_too_early(seen, page),
         answer=result,
         movable=page.staff and seen.kept is None and planned_firing.load_at > page.service.minute(),
         grid=studio.rules.grid_minutes * 60,
         unit=studio.place.temperature,
     )
+
+
+def _too_early(seen: Seen, page: Page) -> str:
+    """What to say above the form that notes an opening, while the kiln is expected to be too hot for it."""
+    if may_open(seen.shown, seen.kept, page.service.minute()):
+        return ""
+    expected = seen.kept.expected_safe_at if seen.kept is not None and not seen.shown.hot else None
+    safe = page.formats.clock(seen.firing.safe_at if expected is None else expected)
+    limit = page.formats.temperature(seen.shown.open_below_c, seen.shown.unit)
+    return page.words("one.early_hot" if seen.shown.hot else "one.early", safe=safe, temperature=limit)
 
 
 def noted_texts(seen: Seen, formats: Formats, words: Words) -> list[str]:

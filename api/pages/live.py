@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import AsyncIterator
-from typing import Annotated
 
 from fastapi import APIRouter, Depends, Request
 from fastapi.concurrency import run_in_threadpool
@@ -42,7 +41,8 @@ async def live(service: ServiceDep) -> AsyncIterator[ServerSentEvent]:
             yield ServerSentEvent(raw_data=str(now[0]), event="changed")
 
 
-def _mark(service: Service) -> Annotated[tuple[int, int], "publication, what was noted"]:
+def _mark(service: Service) -> tuple[int, int]:
+    """Number of the publication that holds, and count of what was noted."""
     with service.store.read() as session:
         publication = current(session)
         return (publication.id if publication is not None else 0), counter(session, "live")

@@ -38,10 +38,12 @@ def test_no_button_invites_to_open_a_kiln_that_is_hot(pages: Reader, clock: Cloc
     for step, version in (("loaded", "0"), ("started", "1")):
         pages.post("Wout", "/firings/F1/note", {"step": step, "version": version})
     assert "K1 is opened" not in pages.get("Wout", "/day").text
+    assert "Leave it shut: nothing is opened early." in pages.get("Wout", "/firings/F1").text
     clock.now += timedelta(hours=12)
     assert "K1 is opened" not in pages.get("Wout", "/day").text
     clock.now += timedelta(hours=40)
     assert "K1 is opened" in pages.get("Wout", "/day").text
+    assert "Leave it shut" not in pages.get("Wout", "/firings/F1").text
 
 
 def test_what_is_only_planned_says_so_and_what_is_overdue_is_listed(pages: Reader, clock: Clock) -> None:
