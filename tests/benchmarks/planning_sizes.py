@@ -20,7 +20,6 @@ from statistics import median
 from typing import Any
 
 from scheduler.audit import BrokenPlanError, prove
-from scheduler.planning.bounds import cost_bound, load_bounds
 from scheduler.planning.dispatch import best_dispatch
 from scheduler.planning.door import Settings, plan
 from scheduler.planning.model.solve import Limits, solve
@@ -128,9 +127,7 @@ def by_planner(seed: int, size: int, seconds: float) -> dict[str, Any]:
     began = time.perf_counter()
     made = plan(studio, loads, now=now, begin=begin, settings=Settings(seconds=seconds, seed=seed))
     took = time.perf_counter() - began
-    session = Session(studio, loads, begin, Settings(seconds=seconds), None)
-    bound = cost_bound(session.batches, load_bounds(session.batches))
-    return _figures(made, studio, loads, bound) | {"seconds": took}
+    return _figures(made, studio, loads, made.proof.bound) | {"seconds": took}
 
 
 METHODS: dict[str, Callable[[int, int, float], dict[str, Any]]] = {
