@@ -27,7 +27,7 @@ WHOLE_MINUTE_STEPS_LITRES = 40.0
 """Kilns of this volume [l] or more are stepped by the minute; a smaller one, whose phases are short, more finely."""
 
 MOST_STEPS_PER_MINUTE = 12
-REMEMBERED = 4096
+REMEMBERED = 8192
 """Courses kept in memory; about 40 kB each."""
 
 _memory: OrderedDict[tuple[object, ...], Course] = OrderedDict()

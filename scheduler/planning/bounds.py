@@ -16,7 +16,7 @@ import numpy as np
 
 from scheduler.planning.batches import Batches, Fit
 from scheduler.planning.dispatch import in_stages
-from scheduler.planning.heats import Charge, energy_costs
+from scheduler.planning.heats import Charge, energy_costs, mass_step_below_kg
 from scheduler.planning.timetable import Timetable, out_minutes
 
 _LONG_AGO = np.array([-1e6])
@@ -79,7 +79,7 @@ def load_bounds(batches: Batches) -> tuple[LoadBound, ...]:
 
 
 def _fits_alone(batches: Batches) -> dict[int, list[tuple[int, Fit]]]:
-    """Each load alone, with its real mass, in every kiln that may fire it."""
+    """Each load alone in every kiln that may fire it, no heavier than it is (the ladder's step below its mass)."""
     problem = batches.problem
     charges: list[tuple[int, int, tuple[Charge, tuple[tuple[str, ...], ...]]]] = []
     for load in range(len(problem.loads)):
@@ -87,7 +87,8 @@ def _fits_alone(batches: Batches) -> dict[int, list[tuple[int, Fit]]]:
         for kiln in range(len(problem.kilns)) if batch is not None else ():
             exact = None if batch is None else batches.charge(batch, kiln, exact=True)
             if exact is not None:
-                charges.append((load, kiln, exact))
+                lighter = replace(exact[0], ware_kg=mass_step_below_kg(exact[0].ware_kg))
+                charges.append((load, kiln, (lighter, exact[1])))
     batches.heats.prepare(exact[0] for *_, exact in charges)
     fits: dict[int, list[tuple[int, Fit]]] = {}
     for load, kiln, (charge, layers) in charges:

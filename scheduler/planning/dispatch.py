@@ -98,7 +98,7 @@ def best_dispatch(timetable: Timetable, stop: Callable[[], bool] = lambda: False
     for haste in HASTES:
         for order in orders(timetable):
             if best is not None and stop():
-                break
+                continue
             timetable.restore(())
             dispatch(timetable, order, haste)
             cost = timetable.cost()

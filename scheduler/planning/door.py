@@ -42,7 +42,7 @@ def plan(
         Feasible under every rule as the planner knows them. Only `scheduler.audit.prove` makes it one to fire by.
     """
     session = Session(studio, loads, begin, settings, progress)
-    best_dispatch(session.timetable, session.clock.late)
+    best_dispatch(session.timetable, session.clock.first_plan_is_due)
     session.tell(session.timetable.cost(), "dispatch")
     session.search()
     return session.finish(now)

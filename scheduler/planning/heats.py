@@ -37,6 +37,17 @@ def mass_step_kg(ware_kg: float) -> float:
     return next(step * decade for step in _STEPS if step * decade >= ware_kg)
 
 
+def mass_step_below_kg(ware_kg: float) -> float:
+    """The greatest step of the ladder that is not above ``ware_kg`` [kg]; below its first step, the mass itself.
+
+    >>> mass_step_below_kg(23.7)
+    22.0
+    """
+    decade = 10.0 ** math.floor(math.log10(max(ware_kg, 0.1)))
+    below = [step * decade for step in _STEPS if step * decade <= ware_kg + 1e-9]
+    return below[-1] if below else ware_kg
+
+
 @dataclass(frozen=True, slots=True)
 class Charge:
     """What decides a firing's course: kiln and profile by number, size row, ware, layers, hot session."""

@@ -38,19 +38,26 @@ class Change:
     apply: Callable[[Problem], Problem]
 
 
+MOST_EXPLAINED = 40
+"""For so many loads it is tried what would help, the dearest first: each trial plans a studio that is not there, and a
+list of hundreds helps nobody. `why` answers for any load."""
+
+
 def unplaced_loads(timetable: Timetable) -> list[Unplaced]:
     """Every load without a firing, with the rule that binds."""
     problem = timetable.problem
     rows = []
+    missing = [number for number in range(len(problem.loads)) if number not in timetable.firing_of]
+    dearest = sorted(missing, key=lambda number: (-problem.loads[number].priority, number))[:MOST_EXPLAINED]
     for number, load in enumerate(problem.loads):
         if number not in timetable.firing_of:
-            reason = why_unplaced(timetable, number)
+            reason = why_unplaced(timetable, number, tried=number in dearest)
             rows.append(Unplaced(load=load.id, rule=reason.rule, why=reason.why, would_help=reason.would_help))
     return rows
 
 
-def why_unplaced(timetable: Timetable, number: int) -> Reason:
-    """The rule that keeps a load out of the plan."""
+def why_unplaced(timetable: Timetable, number: int, tried: bool = True) -> Reason:
+    """The rule that keeps a load out of the plan, and what would help if that is ``tried``."""
     problem, batches = timetable.problem, timetable.batches
     load = problem.loads[number]
     barred = _barred(timetable, load, problem.profile(number), number)
@@ -67,7 +74,7 @@ def why_unplaced(timetable: Timetable, number: int) -> Reason:
     empty = Timetable(problem, batches)
     if _best(empty, batch, stages=timetable) is None:
         return _alone(timetable, batch)
-    helps = tuple(_what_helps(timetable, batch, FAR))
+    helps = tuple(_what_helps(timetable, batch, FAR)) if tried else ()
     return Reason("time", "every kiln that may fire it is taken, or lacks hands or current, when it could be", helps)
 
 

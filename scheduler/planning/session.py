@@ -31,6 +31,9 @@ EXACT_SHARE = 0.15
 EXACT_SECONDS = 1.0
 """Time for one exact neighbourhood [s]."""
 
+DISPATCH_SHARE = 0.2
+"""Share of the time after which no further dispatch rule is tried [-]."""
+
 LEAST_SECONDS_FOR_TWO = 4.0
 """A second process takes a second or two to begin; it is not asked for less than this [s]."""
 
@@ -191,6 +194,10 @@ class Clock:
     def late(self) -> bool:
         """Whether time is over; a session limited by work has time."""
         return self._work is None and self.seconds() > self._seconds
+
+    def first_plan_is_due(self) -> bool:
+        """Whether dispatch has had its share of the time; a session limited by work has time."""
+        return self._work is None and self.seconds() > DISPATCH_SHARE * self._seconds
 
     def over(self, rounds: int) -> bool:
         """Whether time or work is over after so many rounds."""

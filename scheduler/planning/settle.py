@@ -16,7 +16,7 @@ from scheduler.planning.dispatch import in_stages
 from scheduler.planning.heats import request
 from scheduler.planning.insertion import Inserter
 from scheduler.planning.layers import share_used
-from scheduler.planning.reasons import why_late
+from scheduler.planning.reasons import MOST_EXPLAINED, why_late
 from scheduler.planning.timetable import Placed, Timetable
 from shared.calendar import price_steps
 from shared.clock import Minute
@@ -209,20 +209,20 @@ def energy_cost(studio: Studio, course: Course, start_at: Minute) -> float:
 
 def _late(timetable: Timetable, firings: Sequence[Firing]) -> list[Late]:
     problem = timetable.problem
-    rows = []
+    rows: list[Late] = []
     for firing in firings:
         for load_id in firing.loads:
             promised = problem.loads[problem.load_number[load_id]].promised
             if promised is not None and firing.out_at > promised:
-                reason = why_late(timetable, problem.load_number[load_id])
-                rows.append(
-                    Late(
-                        load=load_id,
-                        promised=promised,
-                        out_at=firing.out_at,
-                        hours=round((firing.out_at - promised) / 60.0, 6),
-                        why=reason.why,
-                        would_help=reason.would_help,
-                    )
-                )
-    return sorted(rows, key=lambda row: (-row.hours, row.load))
+                hours = round((firing.out_at - promised) / 60.0, 6)
+                rows.append(Late(load=load_id, promised=promised, out_at=firing.out_at, hours=hours))
+    priority = {load.id: load.priority for load in problem.loads}
+    dearest = sorted(rows, key=lambda row: (-row.hours * priority[row.load], row.load))[:MOST_EXPLAINED]
+    reasons = {row.load: why_late(timetable, problem.load_number[row.load]) for row in dearest}
+    explained = [
+        row.model_copy(update={"why": reasons[row.load].why, "would_help": reasons[row.load].would_help})
+        if row.load in reasons
+        else row
+        for row in rows
+    ]
+    return sorted(explained, key=lambda row: (-row.hours, row.load))
