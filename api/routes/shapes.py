@@ -54,8 +54,15 @@ class Body(BaseModel):
     model_config = ConfigDict(extra="forbid")
 
 
+def _as(**example: Any) -> ConfigDict:
+    """The same, with an example for the API's description."""
+    return ConfigDict(extra="forbid", json_schema_extra={"examples": [example]})
+
+
 class Versioned(Body):
     """What a change is based on."""
+
+    model_config = _as(version=1)
 
     version: Version
 
@@ -63,17 +70,17 @@ class Versioned(Body):
 class FirstPassword(Body):
     """The one-time link's secret and the password to set."""
 
+    model_config = _as(link="D67e3rvjO1j0mK2YZAGxgso4nDRJel8LDum0vZS7ZU8", name="Marta", password="four quiet kilns")
+
     link: Secret
     name: Name | None = Field(default=None, description="Of the first manager.")
     password: Password
 
-    model_config = ConfigDict(
-        extra="forbid", json_schema_extra={"examples": [{"link": "…", "name": "Marta", "password": "four quiet kilns"}]}
-    )
-
 
 class SignIn(Body):
     """Name and password."""
+
+    model_config = _as(name="Marta", password="four quiet kilns")
 
     name: Name
     password: Password
@@ -81,6 +88,8 @@ class SignIn(Body):
 
 class NewPassword(Body):
     """The old password and the new one."""
+
+    model_config = _as(old="four quiet kilns", new="five quiet kilns")
 
     old: Password
     new: Password
@@ -107,6 +116,8 @@ class PersonShown(BaseModel):
 class NewPerson(Body):
     """Somebody to add."""
 
+    model_config = _as(name="Tue evening class", role="member", takes_over="Tue evening class")
+
     name: Name
     role: Literal[Role.MANAGER, Role.ATTENDANT, Role.MEMBER] = Role.MEMBER
     takes_over: Name | None = Field(default=None, description="Loads booked under this owner become theirs.")
@@ -121,6 +132,8 @@ class PersonAdded(PersonShown):
 
 class PersonChange(Versioned):
     """What somebody becomes."""
+
+    model_config = _as(version=1, name="Ilse", role="attendant", active=True)
 
     name: Name
     role: Literal[Role.MANAGER, Role.ATTENDANT, Role.MEMBER]
@@ -147,6 +160,8 @@ class SessionShown(BaseModel):
 class NewToken(Body):
     """A token to make."""
 
+    model_config = _as(label="Display in the kiln room", display=True)
+
     label: Name
     display: bool = Field(default=False, description="For a wall display: read-only, nobody's.")
 
@@ -170,12 +185,16 @@ class TokenAdded(TokenShown):
 class Booking(Body):
     """A load to book; ``person`` whose it is, for the staff to say."""
 
+    model_config = _as(load=_EXAMPLE_LOAD)
+
     load: NewLoad
     person: RowId | None = None
 
 
 class LoadChange(Versioned):
     """What a load becomes."""
+
+    model_config = _as(version=1, load=_EXAMPLE_LOAD)
 
     load: NewLoad
 
@@ -206,11 +225,15 @@ class PartShown(BaseModel):
 class NewPart(Body):
     """A part to add, written as in the studio's files."""
 
+    model_config = _as(body={"kiln": "K1", "from": "2026-11-30T12:00", "reason": "element"})
+
     body: PartBody
 
 
 class PartChange(Versioned):
     """What a part becomes."""
+
+    model_config = _as(version=1, body={"days": ["sat"], "from": "09:30", "to": "16:00", "hands": 2, "who": "Marta"})
 
     body: PartBody
 
@@ -225,6 +248,8 @@ class EffortBody(Body):
 
 class PlanAsked(EffortBody):
     """A plan from a day on."""
+
+    model_config = _as(day="2026-11-30", seconds=20)
 
     day: date | None = None
 
@@ -245,6 +270,8 @@ class Removal(Body):
 
 class WhatIfAsked(PlanAsked):
     """A plan of a studio as it might be."""
+
+    model_config = _as(remove=[{"kind": "kilns", "key": "K1"}], seconds=10)
 
     set: list[Supposition] = Field(default=[], max_length=50)
     remove: list[Removal] = Field(default=[], max_length=50)
@@ -282,6 +309,8 @@ class AwayBody(Body):
 
 class ReplanAsked(EffortBody):
     """What has happened. New and cancelled loads, and what was noted of firings, are known already."""
+
+    model_config = _as(kilns_down=[{"kiln": "K1", "until": "2026-12-02T09:00:00+01:00"}], seconds=8)
 
     kilns_down: list[KilnDownBody] = Field(default=[], max_length=50)
     circuits_down: list[CircuitDownBody] = Field(default=[], max_length=50)
@@ -343,6 +372,8 @@ class Comparison(BaseModel):
 class Publish(Body):
     """Publish a plan; ``publication`` is the number that you saw to hold, 0 for none."""
 
+    model_config = _as(publication=3)
+
     publication: Version
     anyway: bool = Field(default=False, description="Although its loads have changed since.")
 
@@ -360,12 +391,16 @@ class PublicationShown(BaseModel):
 class StepTapped(Versioned):
     """That something has happened to a firing; ``version`` 0 where nothing was noted yet."""
 
+    model_config = _as(version=0, at="2026-11-30T12:15:00+01:00", note="Cones on layers 1 and 4")
+
     at: Instant | None = None
     note: PlainText | None = None
 
 
 class OpenedTapped(StepTapped):
     """That a firing was opened, and how it came out."""
+
+    model_config = _as(version=2, result="good", kwh=61.5)
 
     result: Literal["good", "refire", "lost"] = "good"
     kwh: float | None = Field(default=None, ge=0, le=100_000, description="By the meter [kWh].")
@@ -380,6 +415,8 @@ class ReadingBody(Body):
 
 class ReadingsBody(Body):
     """Temperatures of a running firing."""
+
+    model_config = _as(readings=[{"at": "2026-11-30T13:05:00+01:00", "temperature": 214.5}])
 
     readings: list[ReadingBody] = Field(min_length=1, max_length=20_000)
 
@@ -434,6 +471,8 @@ class NoticeShown(BaseModel):
 class Question(Body):
     """A load that somebody asks about."""
 
+    model_config = _as(load=_EXAMPLE_LOAD)
+
     load: NewLoad
 
 
@@ -465,6 +504,8 @@ class RuleShown(BaseModel):
 class RuleChange(Versioned):
     """What the rule becomes."""
 
+    model_config = _as(version=0, rule={"firing": 8.0, "litre": 0.05, "energy_factor": 1.1, "energy_by_mass": 0.5})
+
     rule: CostRule
 
 
@@ -493,6 +534,8 @@ class CostShown(BaseModel):
 
 class NewFeed(Body):
     """A calendar link to make; ``subject`` the person's or the kiln's id."""
+
+    model_config = _as(kind="kiln", subject="K1")
 
     kind: Literal["person", "kiln", "staff"] = "person"
     subject: Annotated[str, StringConstraints(max_length=60, pattern=r"^[^\x00]*$")] = ""

@@ -55,6 +55,32 @@ def fuzzed(settled: Template, tmp_path_factory: pytest.TempPathFactory) -> Itera
         monkeypatch.undo()
 
 
+def test_every_request_body_is_described_with_an_example(fuzzed: House) -> None:
+    """And each example is what it shows: the shapes themselves take it."""
+    from api.routes import shapes
+
+    document = fuzzed.get(None, "/openapi.json")
+    named = set()
+    for path, methods in document["paths"].items():
+        for method, operation in methods.items():
+            content = operation.get("requestBody", {}).get("content", {}).get("application/json")
+            if content is not None:
+                name = content["schema"]["$ref"].rsplit("/", 1)[-1]
+                assert document["components"]["schemas"][name].get("examples"), f"{method} {path}: {name}"
+                named.add(name)
+    for name in named:
+        for example in document["components"]["schemas"][name]["examples"]:
+            getattr(shapes, name).model_validate(example)
+    assert len(named) > 15
+
+
+def test_every_operation_says_what_it_does(fuzzed: House) -> None:
+    """In a sentence."""
+    for methods in fuzzed.get(None, "/openapi.json")["paths"].values():
+        for operation in methods.values():
+            assert operation["description"].rstrip().endswith((".", "?"))
+
+
 KNOWN = {
     "load_id": "L1", "kiln_id": "K1", "key": "K1", "plan_id": 1, "other_id": 1, "job_id": DONE_JOB, "record_id": 1,
     "person_id": 3, "notice_id": 1, "feed_id": 1,
