@@ -16,6 +16,11 @@ With ``--fork`` each run of the service is forked from one process that has impo
 another, instead of being started afresh: the same code runs, without five seconds of importing for each kill.
 
 Loopback only, bounded by the number of kills.
+
+Run with ``--kills 200 --fork`` on 2 cores that others were using too:
+
+    SQLite,        seed 0: 5110 booked, 417 sent again, 1449 published, 36 solved, 200 kills, 1024 s; faults: none
+    PostgreSQL 15, seed 1: 3809 booked, 479 sent again, 1044 published, 21 solved, 200 kills, 1121 s; faults: none
 """
 
 from __future__ import annotations

@@ -7,6 +7,18 @@ random time between half and one and a half times ``--think`` seconds, then read
 over a connection that it keeps. Service, solver and clients share this machine. Loopback only, ends by itself.
 
 Targets: no error; reading a day p95 under 60 ms, booking p95 under 150 ms.
+
+Measured on 2 cores, Debian 12, Python 3.11.7, nothing else running, 120 s, think 1 s, the solve running to the end:
+
+    SQLite          number  a second   p50 ms   p95 ms   p99 ms   max ms   target
+    read the day      4751      39.6      4.4     10.6     16.0    114.7    60 kept
+    book              1259      10.5      9.2     17.6     26.2    188.2   150 kept
+
+    PostgreSQL 15   number  a second   p50 ms   p95 ms   p99 ms   max ms   target
+    read the day      4727      39.4      8.4     22.6     41.5    219.4    60 kept
+    book              1246      10.4     17.8     39.3     65.3    223.0   150 kept
+
+No errors. Clients think: without thinking time fifty of them ask for more than one Python process can answer.
 """
 
 from __future__ import annotations
