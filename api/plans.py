@@ -22,13 +22,14 @@ from api.storage import plan_store
 from api.storage.plan_store import OPEN_STATES, current, plan_row
 from api.storage.studio_store import waiting_loads
 from api.storage.tables import BookedLoad, FiringRecord, Job, Publication, StoredPlan
+from api.studio_parts import bring_in
 from api.wire import NAMED_PARTS, PART_MODELS, SINGLE_PARTS, read_record, restored_loads, restored_text
 from scheduler.planning.door import Settings
-from scheduler.planning.events import Events, FiringLate
+from scheduler.planning.events import CircuitDown, Events, FiringLate, KilnDown
 from shared.clock import iso_text, local_time
 from shared.loads import Load
 from shared.plans import Plan
-from shared.studio import Studio
+from shared.studio import Outage, Studio
 
 LONGEST_SOLVE_S = 3600.0
 """Longest search that a request may ask for [s]; house choice."""
@@ -131,9 +132,10 @@ def ask_replan(service: Service, who: Identity, happened: Happened, effort: Effo
         for name, row in kept.items()
         if name in ids and name not in late and row.state in OPEN_STATES and late_hours(row) > 0.0
     }
+    studio, dead = _died_since(studio, audited.studio, now)
     events = Events(
-        down=told.down,
-        circuits_down=told.circuits_down,
+        down=(*told.down, *(KilnDown(o.kiln, o.ends) for o in dead if o.kiln is not None)),
+        circuits_down=(*told.circuits_down, *(CircuitDown(o.circuit, o.ends) for o in dead if o.circuit is not None)),
         late=tuple(item for item in late.values() if item.firing in ids),
         add=tuple(load for name, load in waiting.items() if name not in known),
         cancel=tuple(name for name in known if states.get(name) == "cancelled"),
@@ -154,6 +156,17 @@ def ask_replan(service: Service, who: Identity, happened: Happened, effort: Effo
         based_on=plan_id,
         basis=basis,
     )
+
+
+def _died_since(now_is: Studio, was: Studio, now: int) -> tuple[Studio, tuple[Outage, ...]]:
+    """The studio without the outages that began since the plan was made, and those: they interrupt what is fired."""
+    dead = tuple(
+        outage
+        for outage in now_is.outages
+        if outage not in was.outages and outage.begins <= now and (outage.ends is None or outage.ends > now)
+    )
+    rest = tuple(outage for outage in now_is.outages if outage not in dead)
+    return (now_is.model_copy(update={"outages": rest}) if dead else now_is), dead
 
 
 def _as_it_went(plan: Plan, kept: Mapping[str, FiringRecord], now: int) -> Plan:
@@ -192,6 +205,7 @@ def publish(service: Service, who: Identity, plan_id: int, based_on: int, anyway
         row = plan_row(session, plan_id)
         service.audited(session, plan_id)
         publication = plan_store.publish(session, plan_id, based_on, who.author(now), anyway)
+        bring_in(session, row.notes.get("brings", {}), who.author(now))
         told = tell_people(session, row, now)
         return publication_shown(publication) | {"told": told}
 

@@ -14,6 +14,7 @@ from api.storage.change_log import Author
 from api.storage.engine import Store
 from api.storage.plan_store import keep_plan
 from api.storage.tables import Job
+from api.wire import stored
 from scheduler.audit import AuditedPlan, prove
 from scheduler.planning.door import Progress, Settings, plan
 from scheduler.planning.events import Events
@@ -75,11 +76,11 @@ def solve(task: SolveTask, progress: Callable[[Progress], None]) -> Solved:
         task.studio, task.loads, task.plan, now=task.now, events=task.events, settings=task.settings, progress=progress
     )
     audited = prove(found.studio, found.loads, found.plan, found.under_way, replanned=True)
-    return Solved(audited, found.under_way, True, replan_notes(found))
+    return Solved(audited, found.under_way, True, replan_notes(found, task.studio))
 
 
-def replan_notes(found: Replanned) -> dict[str, Any]:
-    """What a re-plan tells, as it is kept and shown."""
+def replan_notes(found: Replanned, before: Studio) -> dict[str, Any]:
+    """What a re-plan tells, as it is kept and shown; ``brings``: what the studio has to know once it is published."""
     return {
         "changes": [_change(change, found.studio) for change in found.changes],
         "questions": [
@@ -90,6 +91,10 @@ def replan_notes(found: Replanned) -> dict[str, Any]:
         "lost": list(found.lost),
         "do_nothing": list(found.do_nothing),
         "cost_before": found.cost_before,
+        "brings": {
+            kind: [stored(item) for item in getattr(found.studio, kind) if item not in getattr(before, kind)]
+            for kind in ("outages", "absences")
+        },
     }
 
 

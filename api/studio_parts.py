@@ -13,11 +13,12 @@ from api.consistency import check_whole
 from api.problems import ProblemError, not_there
 from api.security import Identity, Role
 from api.service import Service
-from api.storage.change_log import record
+from api.storage.change_log import Author, record
 from api.storage.studio_store import counter, next_position, set_value, studio_of, touch_studio, waiting_loads
 from api.storage.tables import StudioPart
 from api.wire import NAMED_PARTS, PART_MODELS, SINGLE_PARTS, read_record, refuse, restored, said, stored
-from shared.studio import Place, Studio
+from shared.record import Record
+from shared.studio import Outage, Place, Studio
 
 STAFF_MAY_CHANGE = ("outages", "absences")
 """The parts that attendants may change; all others are the manager's."""
@@ -101,6 +102,30 @@ def remove(service: Service, who: Identity, kind: str, key: str, version: int) -
         session.delete(row)
         _checked(session)
         record(session, who.author(service.now()), "remove", kind, key, before, None)
+
+
+def bring_in(session: Session, brought: Mapping[str, Any], author: Author) -> None:
+    """Keep the outages and absences that a published re-plan was told of, where the studio does not know them yet."""
+    studio = studio_of(session)
+    for kind, bodies in brought.items():
+        for body in bodies:
+            new = restored(PART_MODELS[kind], body)
+            known = any(_covers(old, new) for old in getattr(studio, kind))
+            if not known:
+                key = str(_free_number(session, kind))
+                row = StudioPart(kind=kind, key=key, position=next_position(session, kind), body=body, version=1)
+                session.add(row)
+                session.flush()
+                record(session, author, "add", kind, key, None, part_shown(row, studio.place))
+                touch_studio(session)
+
+
+def _covers(old: Record, new: Record) -> bool:
+    """Whether what is known says all that is brought: the same, or the same thing out of use for longer."""
+    if not isinstance(old, Outage) or not isinstance(new, Outage):
+        return old == new
+    as_long = old.ends is None or (new.ends is not None and old.ends >= new.ends)
+    return (old.kiln, old.circuit) == (new.kiln, new.circuit) and old.begins <= new.begins and as_long
 
 
 def part_shown(row: StudioPart, place: Place) -> dict[str, Any]:

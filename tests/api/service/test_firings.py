@@ -218,6 +218,31 @@ def test_a_fresh_plan_is_refused_while_a_firing_is_under_way(house: House) -> No
     assert house.solve("/re-plans")["state"] == "done"
 
 
+@pytest.mark.parametrize("told", ["with the re-plan", "as an outage before it"])
+def test_a_dead_kiln_stays_dead_until_somebody_says_otherwise(house: House, told: str) -> None:
+    """However it was told: it interrupts its firing, stands once among the outages, and is empty in later re-plans."""
+    _, firing, start = _started(house)
+    house.clock.now = start + timedelta(hours=1)
+    body = {}
+    if told == "with the re-plan":
+        body = {"kilns_down": [{"kiln": "K1"}]}
+    else:
+        house.post("Wout", "/studio/outages", {"body": {"kiln": "K1", "from": house.clock.now.isoformat()}})
+    job = house.solve("/re-plans", body)
+    assert job["state"] == "done", job
+    notes = house.get("Wout", f"/plans/{job['plan']}")["summary"]["notes"]
+    assert [question["firing"] for question in notes["questions"]] == [firing.id]
+    house.publish(job["plan"])
+    assert [out["body"]["kiln"] for out in house.get("Wout", "/studio/outages")] == ["K4", "K1"]
+    house.clock.move(hours=2)
+    later = house.solve("/re-plans")
+    assert later["state"] == "done", later
+    plan = house.get("Wout", f"/plans/{later['plan']}")["plan"]
+    assert "K1" not in {item["kiln"] for item in plan["firings"]}
+    house.publish(later["plan"])
+    assert len(house.get("Wout", "/studio/outages")) == 2
+
+
 def test_recorded_firings_feed_the_fit(house: House) -> None:
     """A kiln with weak elements and a worn lid fires while the service listens: the fit finds both, about."""
     audited, firing, start = _started(house)
