@@ -43,10 +43,14 @@ class Spread:
         The median.
     log_error
         Standard deviation of the logarithm [-].
+    computed_minutes
+        The time that the model computes, which the band always holds [min]; None: the median. Where the program sets
+        the pace and a kiln can only fall behind it, the median lies later than the computed time.
     """
 
     middle_minutes: float
     log_error: float
+    computed_minutes: float | None = None
 
     def at(self, share: float) -> float:
         """The time [min] that a share of such firings keeps.
@@ -58,13 +62,15 @@ class Spread:
 
     @property
     def low_minutes(self) -> float:
-        """10th percentile [min]."""
-        return self.at(LOWER)
+        """10th percentile [min], or the computed time where that is sooner."""
+        low = self.at(LOWER)
+        return low if self.computed_minutes is None else min(low, self.computed_minutes)
 
     @property
     def high_minutes(self) -> float:
-        """90th percentile [min]."""
-        return self.at(UPPER)
+        """90th percentile [min], or the computed time where that is later."""
+        high = self.at(UPPER)
+        return high if self.computed_minutes is None else max(high, self.computed_minutes)
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,4 +166,4 @@ class _Moments:
         self.shift += (up + down) / 2.0
 
     def spread(self) -> Spread:
-        return Spread(self.middle * math.exp(self.shift), math.sqrt(self.variance))
+        return Spread(self.middle * math.exp(self.shift), math.sqrt(self.variance), self.middle)

@@ -74,3 +74,14 @@ def test_band_is_that_of_draws(kiln_of, segment, firing_of) -> None:
 def test_margin_is_a_percentile() -> None:
     """A promise kept in 8 of 10 such firings (standard normal table: z = 0.8416)."""
     assert Spread(600.0, 0.05).at(0.8) == pytest.approx(600.0 * np.exp(0.05 * 0.8416), rel=1e-4)
+
+
+def test_a_band_holds_the_computed_time_also_where_a_kiln_can_only_be_later(kiln_of, segment, firing_of) -> None:
+    """A glass firing: elements off to the annealing soak, then a programmed fall. The sample's sheet once said off at
+    10:15, likely 10:31 to 11:42: every deviation of the kiln made it later, and the median moved past the computed."""
+    segments = [segment(200, 800, 0.2), segment(None, 512, 1.0), segment(60, 457), segment(60, 400)]
+    for litres in ((450.0, 630.0), (900.0, 600.0, 300.0)):
+        request = firing_of(kiln_of(litres), segments, 7.0, work="glass")
+        course, band = simulate_afresh(request)[0], firing_band(request)
+        assert band.hot.low_minutes <= course.hot_minutes <= band.hot.high_minutes
+        assert band.safe.low_minutes <= course.safe_minutes <= band.safe.high_minutes
