@@ -16,7 +16,7 @@ from api.consistency import check_load
 from api.problems import ProblemError, not_there
 from api.security import Identity, Role
 from api.service import Service
-from api.storage.change_log import Author, changes_since, record, shown
+from api.storage.change_log import changes_since, record, shown
 from api.storage.plan_store import OPEN_STATES, current
 from api.storage.studio_store import WAITING, counter, load_of, new_row, next_stage, set_value, waiting_loads
 from api.storage.tables import Answer, BookedLoad, FiringRecord, Person
@@ -291,8 +291,3 @@ def _places(service: Service, session: Session) -> dict[str, dict[str, Any]]:
 
 def _iso(moment: datetime | None) -> str | None:
     return moment.isoformat() if moment is not None else None
-
-
-def author_of_service(at: datetime) -> Author:
-    """The author of what the service does by itself."""
-    return Author(None, "the service", at)

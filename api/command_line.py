@@ -36,6 +36,16 @@ Folder = Annotated[Path, typer.Argument(metavar="FOLDER", help="The studio's fol
 Now = Annotated[
     str | None, typer.Option("--now", metavar="TIME", help="Plan as if it were this time, e.g. 2026-11-29T18:00.")
 ]
+LogProfiles = Annotated[
+    list[str] | None,
+    typer.Option("--profile", help="What was fired: once, or once a log; else read off the log's name."),
+]
+LogMasses = Annotated[
+    list[float] | None,
+    typer.Option("--mass", metavar="KG", min=0.001, max=5000, help="Weighed ware: once, or once a log."),
+]
+LogSizes = Annotated[list[float] | None, typer.Option("--size", min=0.001, help="Largest piece: likewise.")]
+LogLayers = Annotated[list[int] | None, typer.Option("--layers", min=1, max=100, help="Shelves: likewise.")]
 
 
 @app.command()
@@ -180,16 +190,10 @@ def fit(
     folder: Folder,
     kiln: Annotated[str, typer.Argument(metavar="KILN", help="Id of the kiln.")],
     logs: Annotated[list[Path], typer.Argument(metavar="LOG...", help="Recorded firings, CSV.")],
-    profile: Annotated[
-        list[str] | None,
-        typer.Option("--profile", help="What was fired: once, or once a log; else read off the log's name."),
-    ] = None,
-    mass: Annotated[
-        list[float] | None,
-        typer.Option("--mass", metavar="KG", min=0.001, max=5000, help="Weighed ware: once, or once a log."),
-    ] = None,
-    size: Annotated[list[float] | None, typer.Option("--size", min=0.001, help="Largest piece: likewise.")] = None,
-    layers: Annotated[list[int] | None, typer.Option("--layers", min=1, max=100, help="Shelves: likewise.")] = None,
+    profile: LogProfiles = None,
+    mass: LogMasses = None,
+    size: LogSizes = None,
+    layers: LogLayers = None,
     plot: Annotated[Path | None, typer.Option("--plot", metavar="FILE", help="Draw logs and model, SVG.")] = None,
     write: Annotated[bool, typer.Option("--write", help="Put the factors into studio.toml.")] = False,
 ) -> None:
@@ -225,16 +229,10 @@ def ageing(
     folder: Folder,
     kiln: Annotated[str, typer.Argument(metavar="KILN", help="Id of the kiln.")],
     logs: Annotated[list[Path], typer.Argument(metavar="LOG...", help="Recorded firings since new elements, CSV.")],
-    profile: Annotated[
-        list[str] | None,
-        typer.Option("--profile", help="What was fired: once, or once a log; else read off the log's name."),
-    ] = None,
-    mass: Annotated[
-        list[float] | None,
-        typer.Option("--mass", metavar="KG", min=0.001, max=5000, help="Weighed ware: once, or once a log."),
-    ] = None,
-    size: Annotated[list[float] | None, typer.Option("--size", min=0.001, help="Largest piece: likewise.")] = None,
-    layers: Annotated[list[int] | None, typer.Option("--layers", min=1, max=100, help="Shelves: likewise.")] = None,
+    profile: LogProfiles = None,
+    mass: LogMasses = None,
+    size: LogSizes = None,
+    layers: LogLayers = None,
     now: Now = None,
 ) -> None:
     """Report how a kiln's elements age, and when they will be due."""

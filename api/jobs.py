@@ -22,8 +22,7 @@ if TYPE_CHECKING:
     from api.solving import SolveTask
 
 LIVE = ("running",)
-ENDED = ("done", "failed", "cancelled", "superseded", "interrupted")
-"""States in which a job stays."""
+"""States in which a job is at work."""
 
 KEPT_RUNS = 20
 """How many jobs' progress is kept in memory [-]."""

@@ -31,9 +31,6 @@ from shared.loads import Load
 from shared.plans import Plan
 from shared.studio import Outage, Studio
 
-LONGEST_SOLVE_S = 3600.0
-"""Longest search that a request may ask for [s]; house choice."""
-
 
 @dataclass(frozen=True, slots=True)
 class Effort:

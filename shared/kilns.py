@@ -11,7 +11,6 @@ from pydantic_core import PydanticCustomError
 from shared.record import Identifier, Label, NotNegative, Positive, Record
 from shared.units import TemperatureC, TemperatureUnit
 
-LEG_NAMES = ("A", "B", "C")
 Leg = Literal["A", "B", "C"]
 Brick = Literal[20, 23, 26, 28, 30, "fibre"]
 

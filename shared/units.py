@@ -15,7 +15,6 @@ from pydantic_core import PydanticCustomError
 
 TemperatureUnit = Literal["C", "F"]
 
-ABSOLUTE_ZERO_C = -273.15
 DAY_MINUTES = 24 * 60
 
 _DURATION = re.compile(r"^(\d{1,4}):([0-5]\d)$")

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import product
 
 from scheduler.planning.insertion import Inserter
 from scheduler.planning.problem import FAR, Problem
@@ -95,15 +96,14 @@ def dispatch(timetable: Timetable, order: Order, haste: float = 0.0) -> None:
 def best_dispatch(timetable: Timetable, stop: Callable[[], bool] = lambda: False) -> tuple[Placed, ...]:
     """The cheapest plan of the portfolio, left in the timetable as well."""
     best: tuple[float, tuple[Placed, ...]] | None = None
-    for haste in HASTES:
-        for order in orders(timetable):
-            if best is not None and stop():
-                continue
-            timetable.restore(())
-            dispatch(timetable, order, haste)
-            cost = timetable.cost()
-            if best is None or cost < best[0]:
-                best = cost, timetable.snapshot()
+    for haste, order in product(HASTES, orders(timetable)):
+        if best is not None and stop():
+            break
+        timetable.restore(())
+        dispatch(timetable, order, haste)
+        cost = timetable.cost()
+        if best is None or cost < best[0]:
+            best = cost, timetable.snapshot()
     assert best is not None  # the portfolio is not empty
     timetable.restore(best[1])
     return best[1]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -41,12 +40,12 @@ class Inserter:
     def _overlooked(self) -> bool:
         return self.blink > 0.0 and self.random.random() < self.blink
 
-    def best_own(self, batch: Batch, kilns: Iterable[int] | None = None) -> Move | None:
+    def best_own(self, batch: Batch) -> Move | None:
         """The cheapest firing of its own for a batch."""
         best: Move | None = None
         seen: set[int] = set()
         timetable = self.timetable
-        for kiln in range(len(self.problem.kilns)) if kilns is None else kilns:
+        for kiln in range(len(self.problem.kilns)):
             fit = self.batches.fit(batch, kiln)
             if fit is None or self._overlooked():
                 continue

@@ -80,7 +80,6 @@ def find_place(  # type: ignore[no-untyped-def]
     low0 = max(first_load, 0)
     reach = load_len + safe + unload_len + 2880 // grid
     if only_start >= 0:
-        low0 = max(low0, 0)
         reach = max(reach, only_start - low0 + safe + unload_len + 1440 // grid)
     last_load = np.empty(slots + 1, np.int32)
     next_unload = np.empty(slots + 2, np.int32)

@@ -3,7 +3,8 @@
 Ruin and recreate (Schrimpf et al., J. Comput. Phys. 159 (2000) 139) with the exact placement of `find_place`,
 accepted by a falling threshold (record-to-record travel, Dueck, J. Comput. Phys. 104 (1993) 86). The neighbourhoods
 are those of the design: a window of time, two kilns, one profile, a circuit's kilns, late loads and what is in their
-way; how often each is used follows how often it helped. CP-SAT neighbourhoods join in `model`.
+way; how often each is used follows how often it helped. `neighbourhoods` decides parts of a
+plan exactly, in turns with this.
 """
 
 from __future__ import annotations

@@ -108,7 +108,7 @@ class Session:
         settings, clock = self.settings, self.clock
         search = Search(self.timetable, settings.seed)
         colleague = self._colleague()
-        exact = ExactNeighbourhoods(search.timetable, settings.seed)
+        exact = ExactNeighbourhoods(search.timetable, settings.seed) if colleague is None else None
         told, round_of_cooling = search.best_cost, 0
         try:
             while not clock.over(search.rounds) and search.best_cost > self.bound + 0.005:
@@ -117,7 +117,7 @@ class Session:
                 found = None if colleague is None else colleague.better()
                 if found is not None and search.adopt(found):
                     self.tell(search.best_cost, "search, second core")
-                if colleague is None and self._exact_is_due(search.rounds):
+                if exact is not None and self._exact_is_due(search.rounds):
                     self._exact(exact, search)
                 now_at = clock.cooling(search.rounds)
                 if now_at != round_of_cooling and tell_better is not None and search.best_cost < told - 1e-6:

@@ -118,10 +118,6 @@ class Timetable:
         """``(from, to, firing)`` of a kiln in order; firing -1 is an outage."""
         return self._busy[kiln]
 
-    def neighbours(self, kiln: int, begin: int, end: int) -> list[int]:
-        """Firings of a kiln that are busy in ``[begin, end)``."""
-        return [number for first, last, number in self._busy[kiln] if number >= 0 and first < end and last > begin]
-
     # -- what is possible ----------------------------------------------------------------------------------------
 
     def bounds(self, loads: Iterable[int]) -> tuple[int, int] | None:
