@@ -99,6 +99,7 @@ class Kiln(Record):
     attend_end: bool = False
     vented: bool = False
     controller: TemperatureUnit | None = None
+    last_work: Label | None = None
     fitted: Fitted = Fitted()
 
     @property

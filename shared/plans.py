@@ -40,7 +40,8 @@ class Firing(Record):
     """One firing of one kiln. The meaning of each time stands in the plan file's contract.
 
     ``size_row`` counts the profile's sizes from 0. ``share_used`` is the part of the kiln's height that the layers
-    take times the mean part of the shelf in use, so 1 is a kiln with no room left.
+    take times the mean part of the shelf in use, so 1 is a kiln with no room left. ``clean_out_minutes`` is how long
+    somebody cleans the kiln out before ``load_at``, after other work.
     """
 
     id: str
@@ -62,6 +63,7 @@ class Firing(Record):
     energy_cost: float
     share_used: NotNegative
     unload_minutes: Annotated[int, Field(ge=0)]
+    clean_out_minutes: Annotated[int, Field(ge=0)] = 0
     hot_until_between: tuple[Moment, Moment] | None = None
     safe_between: tuple[Moment, Moment] | None = None
 
@@ -111,11 +113,12 @@ class CostParts(Record):
     energy: float = 0.0
     firings: float = 0.0
     changes: float = 0.0
+    clean_outs: float = 0.0
 
     @property
     def total(self) -> float:
         """The cost of the plan."""
-        return self.lateness + self.unplaced + self.energy + self.firings + self.changes
+        return self.lateness + self.unplaced + self.energy + self.firings + self.changes + self.clean_outs
 
 
 class Plan(Record):

@@ -141,10 +141,26 @@ class Rules(Record):
         return minutes
 
 
+class CleanOut(Record):
+    """Work on an empty kiln between two kinds of work: after one of ``after``, before one of ``before``.
+
+    It ends when loading begins, and takes one pair of hands for ``minutes``.
+    """
+
+    after: Annotated[tuple[Label, ...], Field(min_length=1)]
+    before: Annotated[tuple[Label, ...], Field(min_length=1)]
+    minutes: Annotated[float, Field(gt=0, le=1440)]
+    price: NotNegative = 0.0
+
+
 class Prices(Record):
-    """What the planner minimises, in the studio's currency."""
+    """What the planner minimises, in the studio's currency.
+
+    ``late_load`` is what each late load costs however little it is late, ``late_hour`` comes on top by the hour.
+    """
 
     late_hour: NotNegative = 1.0
+    late_load: NotNegative = 0.0
     unplaced: NotNegative = 500.0
     firing: NotNegative = 4.0
     moved: NotNegative = 2.0
@@ -163,6 +179,7 @@ class Studio(Record):
     tariff: Tariff = Tariff()
     rules: Rules = Rules()
     quiet: tuple[Quiet, ...] = ()
+    clean_outs: tuple[CleanOut, ...] = ()
     prices: Prices = Prices()
     profiles: tuple[Profile, ...] = ()
 
@@ -199,6 +216,13 @@ class Studio(Record):
     def legs_of(self, kiln: Kiln) -> tuple[Leg, ...]:
         """The supply legs that a kiln loads."""
         return kiln.legs if kiln.legs is not None else self.circuit_by_id[kiln.circuit].leg_names
+
+    def clean_out(self, after: str | None, before: str) -> CleanOut | None:
+        """The clean-out between two kinds of work, the first of the list that asks for one; None where there is none.
+
+        ``after`` None: nothing is known of what the kiln fired last.
+        """
+        return next((c for c in self.clean_outs if after in c.after and before in c.before), None)
 
     def unload_below_c(self, profile: Profile) -> float:
         """The temperature below which a firing of ``profile`` may be opened [°C]."""
