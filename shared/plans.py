@@ -125,7 +125,8 @@ class Plan(Record):
     """A plan for ``[begin, end)``.
 
     ``replanned``: it replaces another plan, and may count a price for changes. ``under_way`` are then the ids of the
-    firings that had begun before it; a plan file holds both only where they say something.
+    firings that had begun before it. ``last_work`` is what a kiln had fired last before the plan, where that is not
+    what the studio says. A plan file holds these only where they say something.
     """
 
     format: Literal[1] = 1
@@ -140,3 +141,4 @@ class Plan(Record):
     late: tuple[Late, ...] = ()
     under_way: tuple[str, ...] = ()
     replanned: bool = False
+    last_work: dict[str, str] = Field(default_factory=dict)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -25,10 +25,13 @@ class Stay:
     end: int
 
 
-def late_price(out_minutes: int, promised: NDArray[np.float64], weight: NDArray[np.float64]) -> float:
-    """What it costs to be out at a minute, by promises and their prices per minute [currency]."""
-    late: list[float] = [max(0.0, out_minutes - at) for at in promised.tolist()]
-    return sum(minutes * float(each) for minutes, each in zip(late, weight.tolist(), strict=True))
+def late_price(
+    out_minutes: int, promised: NDArray[np.float64], weight: NDArray[np.float64], once: NDArray[np.float64]
+) -> float:
+    """What it costs to be out at a minute, by promises, their prices per minute, and their prices for late at all."""
+    promises = zip(promised.tolist(), weight.tolist(), once.tolist(), strict=True)
+    late: list[float] = [flat + (out_minutes - at) * each for at, each, flat in promises if out_minutes > at]
+    return sum(late)
 
 
 NOWHERE: NDArray[np.float64] = np.empty(0)
@@ -38,8 +41,9 @@ NOWHERE: NDArray[np.float64] = np.empty(0)
 class Batch:
     """Loads fired together with the segments of one profile; ``key`` is its identity.
 
-    ``promised`` and ``weight`` hold each promise [min after the plan's begin] and its price per minute; the ``guide``
-    pair adds what later stages of the same pieces ask of this one.
+    ``promised``, ``weight`` and ``once`` hold each promise [min after the plan's begin], its price per minute and its
+    price for being late at all; those of the ``guide`` add what later stages of the same pieces ask of this one.
+    ``work`` is the number of its work among the clean-outs.
     """
 
     profile: str
@@ -52,6 +56,9 @@ class Batch:
     weight: NDArray[np.float64]
     guide_promised: NDArray[np.float64]
     guide_weight: NDArray[np.float64]
+    once: NDArray[np.float64]
+    guide_once: NDArray[np.float64]
+    work: int = 0
     stays: tuple[Stay, ...] = ()
 
     @cached_property
@@ -61,7 +68,15 @@ class Batch:
 
     def late_cost(self, out_minutes: int) -> float:
         """What it costs that the loads are out ``out_minutes`` after the plan's begin [currency]."""
-        return late_price(out_minutes, self.promised, self.weight)
+        return late_price(out_minutes, self.promised, self.weight, self.once)
+
+    def guide_cost(self, out_minutes: int) -> float:
+        """The same with what later stages ask."""
+        return late_price(out_minutes, self.guide_promised, self.guide_weight, self.guide_once)
+
+    def at_any_price(self) -> Batch:
+        """The same loads, wanted so much that the cheapest place is the soonest."""
+        return replace(self, guide_promised=np.array([-1e6]), guide_weight=np.array([1e3]), guide_once=np.zeros(1))
 
     def moved(self, kiln: int, out_minutes: int) -> int:
         """How many of the loads change their kiln, or the day they are out, against the plan before [-]."""
@@ -162,6 +177,9 @@ class Batches:
             (load.promised - problem.begin, price * load.priority) for load in loads if load.promised is not None
         ]
         guides = [*promises, *(guide for number in numbers for guide in self.guides[number])]
+        flat = problem.studio.prices.late_load
+        once = [flat * load.priority for load in loads if load.promised is not None]
+        later = [0.0] * (len(guides) - len(promises))
         return Batch(
             profile=profile_id,
             row=row,
@@ -173,6 +191,9 @@ class Batches:
             weight=np.array([weight for _, weight in promises], dtype=np.float64),
             guide_promised=np.array([promise for promise, _ in guides], dtype=np.float64),
             guide_weight=np.array([weight for _, weight in guides], dtype=np.float64),
+            once=np.array(once, dtype=np.float64),
+            guide_once=np.array([*once, *later], dtype=np.float64),
+            work=problem.clean_outs.work_of.get(profile.work, 0),
             stays=tuple(self.stays[number] for number in numbers if number in self.stays),
         )
 

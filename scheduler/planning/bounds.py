@@ -12,15 +12,11 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from scheduler.planning.batches import Batches, Fit
 from scheduler.planning.dispatch import in_stages
 from scheduler.planning.heats import Charge, energy_costs, mass_step_below_kg
 from scheduler.planning.timetable import Timetable, out_minutes
 
-_LONG_AGO = np.array([-1e6])
-_AT_ANY_PRICE = np.array([1e3])
 _ROUNDING_H = 1e-9
 
 
@@ -115,7 +111,7 @@ def _bound(
             return nowhere
         ready = max(ready, problem.slots_of(stage.soonest_minutes + row.gap_minutes))
     # Wanted at any price, so that the sweep finds the soonest end and not the cheapest.
-    urgent = replace(batch, ready=ready, guide_promised=_LONG_AGO, guide_weight=_AT_ANY_PRICE, stays=())
+    urgent = replace(batch.at_any_price(), ready=ready, stays=())
     soonest = math.inf
     shares: list[tuple[float, float, float]] = []
     for kiln, fit in courses:

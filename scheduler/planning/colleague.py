@@ -13,16 +13,13 @@ import queue
 import subprocess
 import sys
 import threading
-from collections.abc import Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO
 
-from scheduler.planning.batches import Stay
+from scheduler.planning.batches import Batches
 from scheduler.planning.timetable import Placed
-from shared.clock import Minute
-from shared.loads import Load
-from shared.studio import Studio
 
 _LENGTH_BYTES = 8
 
@@ -31,10 +28,7 @@ _LENGTH_BYTES = 8
 class Job:
     """What a colleague is asked to improve, and for how long [s]."""
 
-    studio: Studio
-    loads: tuple[Load, ...]
-    begin: Minute
-    stays: Mapping[int, Stay]
+    lay_out: Callable[[], Batches]
     firings: tuple[Placed, ...]
     seed: int
     seconds: float
@@ -112,14 +106,7 @@ def main() -> None:
 
     head = sys.stdin.buffer.read(_LENGTH_BYTES)
     job: Job = pickle.loads(sys.stdin.buffer.read(int.from_bytes(head, "big")))
-    session = Session(
-        job.studio,
-        job.loads,
-        job.begin,
-        Settings(seconds=job.seconds, seed=job.seed, workers=1),
-        None,
-        stays=lambda _: dict(job.stays),
-    )
+    session = Session(job.lay_out, Settings(seconds=job.seconds, seed=job.seed, workers=1))
     session.timetable.restore(job.firings)
     session.search(tell_better=lambda firings: _send(sys.stdout.buffer, firings))
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from scheduler.planning.dispatch import best_dispatch
-from scheduler.planning.session import Progress, Session, Settings
+from scheduler.planning.session import Progress, Settings, studio_session
 from shared.clock import Minute
 from shared.loads import Load
 from shared.plans import Plan
@@ -41,7 +41,7 @@ def plan(
     Plan
         Feasible under every rule as the planner knows them. Only `scheduler.audit.prove` makes it one to fire by.
     """
-    session = Session(studio, loads, begin, settings, progress)
+    session = studio_session(studio, loads, begin, settings, progress)
     best_dispatch(session.timetable, session.clock.first_plan_is_due)
     session.tell(session.timetable.cost(), "dispatch")
     session.search()

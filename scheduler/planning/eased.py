@@ -58,7 +58,7 @@ class Beside:
         alone = self.batches.make(self.problem.loads[number].profile, (number,))
         if alone is None or timetable.bounds((number,)) is None:
             return None
-        urgent = replace(alone, guide_promised=np.array([-1e6]), guide_weight=np.array([1e3]))
+        urgent = alone.at_any_price()
         found: list[Placed] = []
         for kiln in range(len(self.problem.kilns)):
             fit = self.batches.fit(alone, kiln)

@@ -152,6 +152,8 @@ def situation(studio: Studio, loads: Sequence[Load], plan: Plan, now: Minute, ev
             ),
         }
     )
+    if studio.clean_outs:
+        changed = _with_last_work(changed, [firing for firing in (*done, *begun) if firing not in under_way])
     for firing in tuple(under_way):
         if changed.profile_by_id[firing.profile].unload == "hot" and not _attended(changed, firing, now):
             question = _unattended(changed, firing)
@@ -169,6 +171,16 @@ def situation(studio: Studio, loads: Sequence[Load], plan: Plan, now: Minute, ev
         if load.id not in gone
     )
     return Situation(changed, still, tuple(under_way), tuple(waiting), tuple(questions), ready, tuple(lost))
+
+
+def _with_last_work(studio: Studio, fired: Sequence[Firing]) -> Studio:
+    """The studio whose kilns did last what ``fired`` says, where it says anything."""
+    last = {firing.kiln: firing.profile for firing in sorted(fired, key=lambda firing: firing.load_at)}
+    kilns = tuple(
+        kiln.model_copy(update={"last_work": studio.profile_by_id[last[kiln.id]].work}) if kiln.id in last else kiln
+        for kiln in studio.kilns
+    )
+    return studio.model_copy(update={"kilns": kilns})
 
 
 def asked(studio: Studio, firing: Firing, now: Minute) -> Question:

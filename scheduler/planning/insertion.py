@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from scheduler.planning.batches import Batch, late_price
+from scheduler.planning.batches import Batch
 from scheduler.planning.timetable import Placed, Timetable, out_minutes
 
 
@@ -57,7 +57,8 @@ class Inserter:
             placed = timetable.best_place(batch, kiln, fit, haste=self.haste)
             if placed is None:
                 continue
-            delta = placed.place.guide + self.haste * placed.place.unload + timetable.firing_price
+            place = placed.place
+            delta = place.guide + place.cleaning + self.haste * place.unload + timetable.firing_price
             if best is None or delta < best.delta - 1e-9:
                 best = Move(None, placed, delta)
         return best
@@ -79,7 +80,7 @@ class Inserter:
                 late = 0.0
                 if alone is not None and len(alone.guide_promised):
                     out = out_minutes(firing, grid)
-                    late = late_price(out, alone.guide_promised, alone.guide_weight)
+                    late = alone.guide_cost(out)
                 wait = max(0, batch.ready - firing.place.load)
                 candidates.append((late + 0.01 * wait, number, batch))
         candidates.sort(key=lambda c: (c[0], c[1]))
@@ -99,13 +100,20 @@ class Inserter:
         if fit is None:
             return None
         mark = len(timetable.log)
+        cleaning = timetable.cleaning_cost()
         timetable.remove(number)
+        cleaning = timetable.cleaning_cost() - cleaning
         placed = timetable.best_place(batch, firing.kiln, fit, haste=self.haste)
+        if placed is not None and self.problem.clean_outs.any:
+            timetable.add(placed)
+            # Without the firing between them, two others may need a clean-out that has no room.
+            placed = None if timetable.unclean(firing.kiln) else placed
         timetable.undo(mark)
         if placed is None:
             return None
         later = placed.place.unload - firing.place.unload
-        return Move(number, placed, placed.place.guide - firing.place.guide + self.haste * later)
+        cleaning += placed.place.cleaning
+        return Move(number, placed, placed.place.guide - firing.place.guide + cleaning + self.haste * later)
 
     def apply(self, move: Move) -> None:
         """Make a move."""

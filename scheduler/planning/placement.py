@@ -17,7 +17,10 @@ EARLINESS = 2e-5
 
 
 class Place(NamedTuple):
-    """A place found: slots of loading, start and unloading, the kiln's next free slot, energy cost and guide cost."""
+    """A place found: slots of loading, start and unloading, the kiln's next free slot, energy cost and guide cost.
+
+    ``cleaning`` is what clean-outs before and after it cost more than without it, when it was found [currency].
+    """
 
     load: int
     start: int
@@ -25,6 +28,7 @@ class Place(NamedTuple):
     free: int
     energy: float
     guide: float
+    cleaning: float = 0.0
 
 
 @numba.njit(cache=True, nogil=True, fastmath=False)
@@ -41,8 +45,12 @@ def find_place(  # type: ignore[no-untyped-def]
     out_minutes,
     cold,
     open_cool,
-    busy_from,
-    busy_to,
+    opens_at,
+    closes_at,
+    cleaning_slots,
+    cleaning_costs,
+    least_cleaning,
+    longest_cleaning,
     people_used,
     people,
     groups,
@@ -60,6 +68,7 @@ def find_place(  # type: ignore[no-untyped-def]
     fixed_session,
     promised,
     weight,
+    once,
     stay_from,
     stay_to,
     stay_price,
@@ -67,7 +76,10 @@ def find_place(  # type: ignore[no-untyped-def]
     only_start,
     earliness,
 ):
-    """Return ``(found, load, start, unload, free, energy, guide)``; lengths in slots, promises in minutes.
+    """Return ``(found, load, start, unload, free, energy, guide, cleaning)``; lengths in slots, promises in minutes.
+
+    The gaps between the kiln's firings are ``[opens_at, closes_at)``, each with the clean-out that it asks for before
+    loading and what clean-outs then cost more; ``longest_cleaning`` is 0 where nobody has to be there for them.
 
     A load that was planned for this kiln costs ``stay_price`` unless it is out within ``[stay_from, stay_to)``.
 
@@ -83,7 +95,7 @@ def find_place(  # type: ignore[no-untyped-def]
         reach = max(reach, only_start - low0 + safe + unload_len + 1440 // grid)
     last_load = np.empty(slots + 1, np.int32)
     next_unload = np.empty(slots + 2, np.int32)
-    load_ok = np.empty(slots + 1, np.bool_)
+    run_of_hands = np.empty(slots + 1, np.int32)
     last_bad = np.empty(slots + 1, np.int32)
     best = 1e18
     b_load = -1
@@ -91,6 +103,7 @@ def find_place(  # type: ignore[no-untyped-def]
     b_unload = -1
     b_free = -1
     b_energy = 0.0
+    b_cleaning = 0.0
     while low0 < slots:
         high = min(slots, low0 + reach)
         if fixed_session >= 0:
@@ -100,10 +113,12 @@ def find_place(  # type: ignore[no-untyped-def]
         run_unload = 0
         coming = 1 << 28
         next_unload[high] = coming
-        load_ok[high] = False
-        for t in range(high - 1, low0 - 1, -1):
+        run_of_hands[high] = 0
+        for t in range(high - 1, max(0, low0 - longest_cleaning) - 1, -1):
             run_load = run_load + 1 if people_used[0, t] < people[0, t] else 0
-            load_ok[t] = run_load >= load_need
+            run_of_hands[t] = run_load
+            if t < low0:
+                continue
             free = True
             for g in groups:
                 if people_used[g, t] >= people[g, t]:
@@ -116,7 +131,7 @@ def find_place(  # type: ignore[no-untyped-def]
         latest_load = -1
         bad = -1
         for t in range(low0, high):
-            if load_ok[t]:
+            if run_of_hands[t] >= load_need:
                 latest_load = t
             last_load[t] = latest_load
             # last_bad[t]: the last slot up to t in which the kiln may not heat, or -1.
@@ -130,13 +145,15 @@ def find_place(  # type: ignore[no-untyped-def]
                 bad = t
             last_bad[t] = bad
         cut_short = False
-        for gap in range(len(busy_from) + 1):
-            opens = 0 if gap == 0 else busy_to[gap - 1]
-            closes = (1 << 28) if gap == len(busy_from) else busy_from[gap]
-            low = max(opens, low0)
+        for gap in range(len(opens_at)):
+            closes = closes_at[gap]
+            cleaning = cleaning_slots[gap]
+            extra = cleaning_costs[gap]
+            low = max(opens_at[gap] + cleaning, low0)
             if closes <= low:
                 continue
-            while low < high and not load_ok[low]:
+            by_hand = cleaning if longest_cleaning > 0 else 0
+            while low < high and run_of_hands[low - by_hand] < load_need + by_hand:
                 low += 1
             if low >= high:
                 cut_short = True
@@ -195,11 +212,13 @@ def find_place(  # type: ignore[no-untyped-def]
                 late = earliness * u
                 for j in range(len(promised)):
                     if out > promised[j]:
-                        late += (out - promised[j]) * weight[j]
-                if late + least_energy >= best:
+                        late += once[j] + (out - promised[j]) * weight[j]
+                if late + least_energy + least_cleaning >= best:
                     pruned = True
                     break
-                cost = energy[s]
+                if late + least_energy + extra >= best:
+                    break
+                cost = energy[s] + extra
                 for j in range(len(stay_from)):
                     if out < stay_from[j] or out >= stay_to[j]:
                         late += stay_price
@@ -210,14 +229,19 @@ def find_place(  # type: ignore[no-untyped-def]
                 if late + cost < best - 1e-9:
                     best = late + cost
                     b_load = last_load[s - load_len]
+                    if by_hand > 0:
+                        b_load = s - load_len
+                        while run_of_hands[b_load - by_hand] < load_need + by_hand:
+                            b_load -= 1
                     b_start = s
                     b_unload = u
                     b_free = free_at
-                    b_energy = cost
+                    b_energy = cost - extra
+                    b_cleaning = extra
                 s += 1
             if pruned or cut_short:
                 break
         if not cut_short or high >= slots:
             break
         reach *= 2
-    return b_start >= 0, b_load, b_start, b_unload, b_free, b_energy, best
+    return b_start >= 0, b_load, b_start, b_unload, b_free, b_energy, best - b_cleaning, b_cleaning

@@ -14,6 +14,7 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
+from scheduler.planning.clean_outs import NO_CLEAN_OUTS, CleanOuts, clean_outs_of
 from shared.calendar import kiln_outages, on_duty, power_outages, price_steps, quiet_spans
 from shared.clock import Minute
 from shared.kilns import Kiln
@@ -62,6 +63,10 @@ class Problem:
         Per kiln, the first kiln that is the same in everything but its name.
     follower
         Per load, the loads that are later stages of the same pieces.
+    clean_outs
+        The work on an empty kiln between two kinds of work.
+    cost_scale
+        How many parts of the currency the exact model counts in: thousandths.
     """
 
     studio: Studio
@@ -85,6 +90,8 @@ class Problem:
     twins: tuple[int, ...] = ()
     load_number: dict[str, int] = field(default_factory=dict)
     follower: dict[int, tuple[int, ...]] = field(default_factory=dict)
+    clean_outs: CleanOuts = field(default_factory=lambda: NO_CLEAN_OUTS)
+    cost_scale: int = 1000
 
     @property
     def kilns(self) -> tuple[Kiln, ...]:
@@ -162,6 +169,7 @@ def state_problem(studio: Studio, loads: Sequence[Load], begin: Minute, end: Min
         twins=_twins(studio),
         load_number=number_of,
         follower={earlier: tuple(later) for earlier, later in follower.items()},
+        clean_outs=clean_outs_of(studio),
     )
 
 

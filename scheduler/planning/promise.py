@@ -11,8 +11,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date
 
-import numpy as np
-
 from scheduler.planning.batches import Batch, Batches
 from scheduler.planning.heats import Heats
 from scheduler.planning.problem import state_problem
@@ -118,12 +116,7 @@ def book(timetable: Timetable, plan: Plan) -> None:
 
 def _urgent(batch: Batch, from_now: int) -> Batch:
     """The batch, wanted as soon as possible."""
-    return replace(
-        batch,
-        ready=max(batch.ready, from_now),
-        guide_promised=np.array([-1e6]),
-        guide_weight=np.array([1e3]),
-    )
+    return replace(batch.at_any_price(), ready=max(batch.ready, from_now))
 
 
 def _own(timetable: Timetable, alone: Batch, from_now: int) -> list[tuple[Placed, float, int | None]]:

@@ -203,7 +203,7 @@ def _best(timetable: Timetable, batch: Batch, stages: Timetable) -> Placed | Non
 def _soonest(timetable: Timetable, batch: Batch, stages: Timetable) -> Placed | None:
     """The place from which a batch is out first."""
     grid = timetable.problem.grid_minutes
-    urgent = replace(batch, guide_promised=np.array([-1e6]), guide_weight=np.array([1e3]))
+    urgent = batch.at_any_price()
     return next(iter(sorted(_places(timetable, urgent, stages), key=lambda p: out_minutes(p, grid))), None)
 
 

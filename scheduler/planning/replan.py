@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 from scheduler.audit import breaches, explain
 from scheduler.planning.batches import Batch, Fit, Stay
@@ -17,12 +18,12 @@ from scheduler.planning.events import Events, Question, Situation, situation
 from scheduler.planning.heats import Charge
 from scheduler.planning.insertion import Inserter
 from scheduler.planning.pinning import damaged, near, pin
-from scheduler.planning.session import Progress, Session, Settings
+from scheduler.planning.session import Progress, Session, Settings, studio_session
 from scheduler.planning.timetable import Placed, Timetable
 from shared.clock import Minute, local_time, wall_minute
 from shared.loads import Load, session_minutes
 from shared.plans import Firing, Plan
-from shared.studio import Outage, Studio
+from shared.studio import CleanOut, Outage, Studio
 
 BREAKS = frozenset(
     {
@@ -127,9 +128,7 @@ def replan(
     state = situation(studio, loads, plan, now, events)
     grid = studio.rules.grid_minutes
     begin = plan.begin - ((plan.begin - now) // grid) * grid
-    session = Session(
-        state.studio, state.loads, begin, settings, progress, stays=lambda number_of: _stays(state, number_of, begin)
-    )
+    session = studio_session(state.studio, state.loads, begin, settings, progress, _stays(state, begin))
     fixed = _book_under_way(session, state)
     _repair(session, state)
     new = [session.problem.load_number[load.id] for load in events.add if load.id in session.problem.load_number]
@@ -139,7 +138,13 @@ def replan(
     if len(timetable.firing_of) < len(session.problem.loads) or not all(f.fixed for f in timetable.firings.values()):
         session.search()
     result = session.finish(now, names=lambda placed: _names(placed, session, fixed, state, plan))
-    result = result.model_copy(update={"under_way": tuple(firing.id for firing in state.under_way), "replanned": True})
+    result = result.model_copy(
+        update={
+            "under_way": tuple(firing.id for firing in state.under_way),
+            "replanned": True,
+            "last_work": {k.id: k.last_work for k in state.studio.kilns if studio.clean_outs and k.last_work},
+        }
+    )
     outages, put_off = _once_empty(state, result)
     return Replanned(
         plan=result,
@@ -181,21 +186,39 @@ def _cost_left(studio: Studio, loads: Sequence[Load], plan: Plan, now: Minute) -
     priority = {load.id: load.priority for load in loads}
     left = [firing for firing in plan.firings if firing.out_at > now]
     late = sum(row.hours * priority.get(row.load, 1) for row in plan.late if row.out_at > now)
+    late_loads = sum(priority.get(row.load, 1) for row in plan.late if row.out_at > now)
+    lateness = late * prices.late_hour + late_loads * prices.late_load
     unplaced = sum(priority.get(row.load, 1) for row in plan.unplaced)
     energy = sum(firing.energy_cost for firing in left)
-    return late * prices.late_hour + unplaced * prices.unplaced + energy + len(left) * prices.firing
+    cleaning = [
+        asked.price
+        for firings in _by_kiln(plan).values()
+        for before, after in pairwise(firings)
+        if after.load_at > now and (asked := _clean_out(studio, before, after)) is not None
+    ]
+    return lateness + unplaced * prices.unplaced + energy + len(left) * prices.firing + sum(cleaning)
 
 
-def _stays(state: Situation, number_of: Mapping[str, int], begin: Minute) -> dict[int, Stay]:
+def _by_kiln(plan: Plan) -> dict[str, list[Firing]]:
+    found: dict[str, list[Firing]] = {}
+    for firing in sorted(plan.firings, key=lambda firing: firing.load_at):
+        found.setdefault(firing.kiln, []).append(firing)
+    return found
+
+
+def _clean_out(studio: Studio, before: Firing, after: Firing) -> CleanOut | None:
+    profiles = studio.profile_by_id
+    return studio.clean_out(profiles[before.profile].work, profiles[after.profile].work)
+
+
+def _stays(state: Situation, begin: Minute) -> dict[str, Stay]:
     kilns = {kiln.id: number for number, kiln in enumerate(state.studio.kilns)}
     zone = state.studio.place.zone
-    stays = {}
+    stays: dict[str, Stay] = {}
     for firing in state.waiting:
         day = local_time(firing.out_at, zone).date()
         first, last = (wall_minute(day, minutes, zone) - begin for minutes in (0, 24 * 60))
-        for load in firing.loads:
-            if load in number_of:
-                stays[number_of[load]] = Stay(kilns[firing.kiln], first, last)
+        stays |= dict.fromkeys(firing.loads, Stay(kilns[firing.kiln], first, last))
     return stays
 
 
@@ -262,7 +285,10 @@ def _repair_exactly(session: Session, state: Situation) -> None:
             continue
         placed = _as_before(timetable, batch, kilns[firing.kiln], fit, firing)
         if placed is not None:
+            mark = len(timetable.log)
             timetable.add(placed)
+            if timetable.unclean(placed.kiln):
+                timetable.undo(mark)
     inserter = Inserter(timetable, session.settings.seed)
     key = orders(timetable)[0].key
     left = [load for load in range(len(problem.loads)) if load not in timetable.firing_of]

@@ -67,7 +67,10 @@ class Search:
         if not chosen and not pending:
             return False
         mark = len(timetable.log)
-        batches = [timetable.remove(number).batch for number in chosen]
+        batches = self._ruin(chosen)
+        if batches is None:
+            timetable.undo(mark)
+            return False
         self._recreate(batches, pending, unplaced_first=name == UNPLACED)
         guide = timetable.guide()
         allowed = self.guide + self._threshold() * heat
@@ -86,6 +89,18 @@ class Search:
             timetable.undo(mark)
             record.weight = max(LEAST_WEIGHT, 0.98 * record.weight)
         return better
+
+    def _ruin(self, chosen: list[int]) -> list[Batch] | None:
+        """Take firings out, and those whose clean-out then has no room; None where one of these is fixed."""
+        timetable = self.timetable
+        batches: list[Batch] = []
+        while chosen:
+            kilns = dict.fromkeys(timetable.firings[number].kiln for number in chosen)
+            if any(timetable.firings[number].fixed for number in chosen):
+                return None
+            batches += [timetable.remove(number).batch for number in chosen]
+            chosen = [number for kiln in kilns for number in timetable.unclean(kiln)]
+        return batches
 
     def chosen(self, name: str) -> list[int]:
         """The firings of a neighbourhood, each once, without those that are fixed."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from scheduler.planning.batches import Batches, Stay
 from scheduler.planning.bounds import cost_bound, load_bounds
@@ -69,28 +70,48 @@ class Progress:
     note: str
 
 
+def lay_out(studio: Studio, loads: Sequence[Load], begin: Minute, stays: Mapping[str, Stay] | None = None) -> Batches:
+    """A studio and its loads as the search sees them; ``stays`` tells where loads were in the plan before, by id."""
+    problem = state_problem(studio, loads, begin, begin + studio.rules.horizon_days * 24 * 60)
+    numbers = problem.load_number
+    kept = {numbers[load]: stay for load, stay in (stays or {}).items() if load in numbers}
+    batches = Batches(problem, Heats(problem), kept)
+    batches.prepare_alone()
+    return batches
+
+
+def studio_session(
+    studio: Studio,
+    loads: Sequence[Load],
+    begin: Minute,
+    settings: Settings | None = None,
+    progress: Callable[[Progress], None] | None = None,
+    stays: Mapping[str, Stay] | None = None,
+) -> Session:
+    """The session that plans a studio's loads from ``begin`` for its horizon."""
+    return Session(partial(lay_out, studio, tuple(loads), begin, stays), settings, progress)
+
+
 class Session:
-    """Everything that `plan` and `replan` have in common."""
+    """Everything that `plan` and `replan` have in common.
+
+    ``lay_out`` makes what the search sees; it is called again in the colleague's process, so it is a function that can
+    be pickled.
+    """
 
     def __init__(
         self,
-        studio: Studio,
-        loads: Sequence[Load],
-        begin: Minute,
-        settings: Settings | None,
-        progress: Callable[[Progress], None] | None,
-        stays: Callable[[Mapping[str, int]], dict[int, Stay]] | None = None,
+        lay_out: Callable[[], Batches],
+        settings: Settings | None = None,
+        progress: Callable[[Progress], None] | None = None,
     ) -> None:
         self.settings = settings or Settings()
         self.clock = Clock(self.settings)
         self._progress = progress
         self._exact_seconds = 0.0
-        end = begin + studio.rules.horizon_days * 24 * 60
-        self.problem = state_problem(studio, loads, begin, end)
-        self.batches = Batches(
-            self.problem, Heats(self.problem), stays(self.problem.load_number) if stays is not None else None
-        )
-        self.batches.prepare_alone()
+        self._lay_out = lay_out
+        self.batches = lay_out()
+        self.problem = self.batches.problem
         self.bound = cost_bound(self.batches, load_bounds(self.batches))
         self.timetable = Timetable(self.problem, self.batches)
 
@@ -154,10 +175,7 @@ class Session:
         if settings.work_limit is not None or settings.workers < 2 or left < LEAST_SECONDS_FOR_TWO:
             return None
         job = Job(
-            studio=self.problem.studio,
-            loads=self.problem.loads,
-            begin=self.problem.begin,
-            stays=self.batches.stays,
+            lay_out=self._lay_out,
             firings=self.timetable.snapshot(),
             seed=settings.seed + 1_000_003,
             seconds=left - COLLEAGUE_ENDS_EARLIER,

@@ -59,14 +59,24 @@ def _resettle(timetable: Timetable, first: bool) -> bool:
         mark = len(timetable.log)
         timetable.remove(number)
         placed = None if fit is None else timetable.best_place(firing.batch, firing.kiln, fit)
-        if placed is None:
+        if fit is None or placed is None:
             moved = True
             continue
         if not first and placed.place.guide >= firing.place.guide - 1e-9:
             timetable.undo(mark)
             continue
         timetable.add(placed)
-        moved = moved or placed.place != firing.place
+        if timetable.unclean(firing.kiln):
+            timetable.undo(mark)
+            if not first:
+                continue
+            timetable.remove(number)
+            placed = timetable.best_place(firing.batch, firing.kiln, fit, only_start=firing.place.start)
+            if placed is None:
+                moved = True
+                continue
+            timetable.add(placed)
+        moved = moved or placed.place[:4] != firing.place[:4]
     return moved
 
 
@@ -97,12 +107,14 @@ def write_plan_of(
     firings = tuple(_firing(timetable, n, p, c) for n, p, c in zip(ids, placed, courses, strict=True))
     late = tuple(_late(timetable, firings))
     priority = {load.id: load.priority for load in problem.loads}
+    prices = studio.prices
     parts = CostParts(
-        lateness=round(sum(studio.prices.late_hour * priority[row.load] * row.hours for row in late), 6),
+        lateness=round(sum((prices.late_load + prices.late_hour * row.hours) * priority[row.load] for row in late), 6),
         unplaced=round(sum(studio.prices.unplaced * priority[row.load] for row in unplaced), 6),
         energy=round(sum(firing.energy_cost for firing in firings), 6),
         firings=round(studio.prices.firing * len(firings), 6),
         changes=round(sum(firing.moved_cost for firing in placed), 6),
+        clean_outs=round(timetable.cleaning_cost(), 6),
     )
     return Plan(
         studio=studio.place.name,
@@ -192,6 +204,7 @@ def _firing(timetable: Timetable, name: str, placed: Placed, course: Course) -> 
         energy_cost=round(energy_cost(studio, course, start_at), 6),
         share_used=round(share_used(kiln, loads, placed.fit.layers), 6),
         unload_minutes=phases.out_minutes,
+        clean_out_minutes=timetable.cleaning_slots(timetable.firing_of[placed.batch.loads[0]]) * problem.grid_minutes,
     )
 
 

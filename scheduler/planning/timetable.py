@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from bisect import insort
+from bisect import bisect_left, insort
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -11,7 +11,8 @@ from itertools import pairwise
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduler.planning.batches import NOWHERE, Batch, Batches, Fit, late_price
+from scheduler.planning.batches import NOWHERE, Batch, Batches, Fit
+from scheduler.planning.clean_outs import MICRO
 from scheduler.planning.heats import Phases, energy_costs
 from scheduler.planning.placement import EARLINESS, Place, find_place
 from scheduler.planning.problem import FAR, Problem
@@ -34,6 +35,18 @@ class Placed:
     fixed: bool = False
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Gaps:
+    """The gaps between a kiln's firings for one kind of work; see `find_place`."""
+
+    opens: NDArray[np.int32]
+    closes: NDArray[np.int32]
+    cleaning: NDArray[np.int32]
+    costs: NDArray[np.float64]
+    least_cost: float
+    longest_by_hand: int
+
+
 class Timetable:
     """Firings by kiln and time, and what they book. Every change is logged, so that it can be undone."""
 
@@ -49,7 +62,8 @@ class Timetable:
         self._busy: list[list[tuple[int, int, int]]] = [
             sorted((begin, end, -1) for begin, end in blocked) for blocked in problem.blocked
         ]
-        self._arrays: list[tuple[NDArray[np.int32], NDArray[np.int32]] | None] = [None] * len(problem.kilns)
+        self._gaps: list[dict[int, Gaps]] = [{} for _ in problem.kilns]
+        self._cleaning_micros = 0
         self._groups = {skill: np.array(rows, dtype=np.int32) for skill, rows in problem.groups_of_skill.items()}
         self._next = 0
         self.log: list[tuple[bool, int, Placed]] = []
@@ -86,16 +100,21 @@ class Timetable:
         for load in placed.batch.loads:
             self.firing_of[load] = number
         insort(self._busy[placed.kiln], (placed.place.load, placed.place.free, number))
-        self._arrays[placed.kiln] = None
+        self._gaps[placed.kiln].clear()
         self._use(placed, 1)
+        if self.problem.clean_outs.any:
+            self._clean(number, placed, 1)
 
     def _unbook(self, number: int) -> Placed:
-        placed = self.firings.pop(number)
+        placed = self.firings[number]
+        if self.problem.clean_outs.any:
+            self._clean(number, placed, -1)
+        del self.firings[number]
         del self.by_profile[placed.batch.profile][number]
         for load in placed.batch.loads:
             del self.firing_of[load]
         self._busy[placed.kiln].remove((placed.place.load, placed.place.free, number))
-        self._arrays[placed.kiln] = None
+        self._gaps[placed.kiln].clear()
         self._use(placed, -1)
         return placed
 
@@ -110,6 +129,31 @@ class Timetable:
         for line in self.problem.kiln_lines[placed.kiln]:
             self.lines_used[line, begin:end] += amps
 
+    def _clean(self, number: int, placed: Placed, sign: int) -> None:
+        """Book (or take back) the clean-outs on both sides of a firing, and take back the one that it replaces."""
+        row = self._busy[placed.kiln]
+        at = bisect_left(row, (placed.place.load, placed.place.free, number))
+        before = self._work_before(placed.kiln, at)
+        self._clean_before(before, placed, sign)
+        after = next((self.firings[n] for _, _, n in row[at + 1 :] if n >= 0), None)
+        if after is not None:
+            self._clean_before(placed.batch.work, after, sign)
+            self._clean_before(before, after, -sign)
+
+    def _work_before(self, kiln: int, index: int) -> int:
+        """The number of the work that a kiln did last before an entry of its row."""
+        row = self._busy[kiln]
+        before = next((n for _, _, n in reversed(row[:index]) if n >= 0), None)
+        return self.problem.clean_outs.first[kiln] if before is None else self.firings[before].batch.work
+
+    def _clean_before(self, work: int, placed: Placed, sign: int) -> None:
+        clean_outs = self.problem.clean_outs
+        self._cleaning_micros += sign * int(clean_outs.micros[work, placed.batch.work])
+        if clean_outs.takes_hands:
+            load = placed.place.load
+            slots = int(clean_outs.slots[work, placed.batch.work])
+            self.people_used[0, max(0, load - slots) : max(0, load)] += sign
+
     def _session_groups(self, batch: Batch, phases: Phases) -> NDArray[np.int32]:
         skill = self.problem.studio.profile_by_id[batch.profile].skill if phases.is_hot else None
         return self._groups[skill]
@@ -117,6 +161,39 @@ class Timetable:
     def busy(self, kiln: int) -> list[tuple[int, int, int]]:
         """``(from, to, firing)`` of a kiln in order; firing -1 is an outage."""
         return self._busy[kiln]
+
+    def cleaning_slots(self, number: int) -> int:
+        """Slots of the clean-out before a firing."""
+        if not self.problem.clean_outs.any:
+            return 0
+        placed = self.firings[number]
+        at = bisect_left(self._busy[placed.kiln], (placed.place.load, placed.place.free, number))
+        return int(self.problem.clean_outs.slots[self._work_before(placed.kiln, at), placed.batch.work])
+
+    def cleaning_cost(self) -> float:
+        """Price of all clean-outs [currency]."""
+        return self._cleaning_micros / MICRO
+
+    def unclean(self, kiln: int) -> list[int]:
+        """Firings of a kiln whose clean-out does not fit between them and what is before them, or has no hands."""
+        if not self.problem.clean_outs.any:
+            return []
+        found = []
+        clean_outs, row = self.problem.clean_outs, self._busy[kiln]
+        work, opens = clean_outs.first[kiln], 0
+        for load, free, number in row:
+            if number >= 0:
+                own = self.firings[number].batch.work
+                begin = load - int(clean_outs.slots[work, own])
+                if load > 0 and begin < load and (begin < opens or self._too_few_hands(begin, load)):
+                    found.append(number)
+                work = own
+            opens = free
+        return found
+
+    def _too_few_hands(self, begin: int, end: int) -> bool:
+        span = slice(max(0, begin), end)
+        return bool((self.people_used[0, span] > self.problem.people[0, span]).any())
 
     # -- what is possible ----------------------------------------------------------------------------------------
 
@@ -161,16 +238,11 @@ class Timetable:
         if bounds is None:
             return None
         problem, phases = self.problem, fit.phases
-        arrays = self._arrays[kiln]
-        if arrays is None:
-            busy = self._busy[kiln]
-            arrays = (
-                np.array([begin for begin, _, _ in busy], dtype=np.int32),
-                np.array([end for _, end, _ in busy], dtype=np.int32),
-            )
-            self._arrays[kiln] = arrays
+        gaps = self._gaps[kiln].get(batch.work)
+        if gaps is None:
+            gaps = self._gaps[kiln][batch.work] = self._gaps_for(kiln, batch.work)
         work = problem.studio.profile_by_id[batch.profile].work
-        found, load, start, unload, free, energy, guide = find_place(
+        found, load, start, unload, free, energy, guide, cleaning = find_place(
             max(batch.ready, bounds[0], 0),
             min(bounds[1], last_out_minutes),
             phases.load,
@@ -183,8 +255,12 @@ class Timetable:
             phases.out_minutes,
             phases.cold,
             phases.open_cool,
-            arrays[0],
-            arrays[1],
+            gaps.opens,
+            gaps.closes,
+            gaps.cleaning,
+            gaps.costs,
+            gaps.least_cost,
+            gaps.longest_by_hand,
             self.people_used,
             problem.people,
             self._session_groups(batch, phases),
@@ -202,6 +278,7 @@ class Timetable:
             batch.session_slot,
             batch.guide_promised,
             batch.guide_weight,
+            batch.guide_once,
             *batch.stays_by_kiln.get(kiln, (NOWHERE, NOWHERE)),
             self.moved_price,
             problem.grid_minutes,
@@ -212,8 +289,54 @@ class Timetable:
             return None
         guide -= haste * unload
         elsewhere = sum(stay.kiln != kiln for stay in batch.stays) * self.moved_price
-        place = Place(load, start, unload, free, energy, guide + elsewhere)
+        place = Place(load, start, unload, free, energy, guide + elsewhere, cleaning)
         return self._priced(batch, kiln, fit, place)
+
+    def _gaps_for(self, kiln: int, work: int) -> Gaps:
+        """The gaps of a kiln for a firing of some work."""
+        row = self._busy[kiln]
+        opens = np.array([0, *(end for _, end, _ in row)], dtype=np.int32)
+        closes = np.array([*(begin for begin, _, _ in row), FAR], dtype=np.int32)
+        cleaning = np.zeros(len(opens), dtype=np.int32)
+        costs = np.zeros(len(opens))
+        clean_outs = self.problem.clean_outs
+        if not clean_outs.any:
+            return Gaps(opens, closes, cleaning, costs, 0.0, 0)
+        before = [clean_outs.first[kiln]]
+        for _, _, number in row:
+            before.append(before[-1] if number < 0 else self.firings[number].batch.work)
+        after = -1
+        for gap in range(len(row), -1, -1):
+            if gap < len(row) and row[gap][2] >= 0:
+                after = gap
+            was = before[gap]
+            cleaning[gap] = clean_outs.slots[was, work]
+            micros = int(clean_outs.micros[was, work])
+            if after >= 0:
+                load, _, number = row[after]
+                then = self.firings[number].batch.work
+                micros += int(clean_outs.micros[work, then]) - int(clean_outs.micros[was, then])
+                closes[gap] = self._closes(row, gap, after, load, was, work, then)
+            costs[gap] = micros / MICRO
+        longest = int(cleaning.max()) if clean_outs.takes_hands else 0
+        return Gaps(opens, closes, cleaning, costs, float(costs.min()), longest)
+
+    def _closes(
+        self, row: Sequence[tuple[int, int, int]], gap: int, after: int, load: int, was: int, work: int, then: int
+    ) -> int:
+        """When a firing of ``work`` in a gap must have left the kiln; -1 where there is no cleaning for the one after.
+
+        Between the gap and the firing ``after`` there may be outages, in which nobody cleans.
+        """
+        clean_outs = self.problem.clean_outs
+        slots, slots_now = int(clean_outs.slots[work, then]), int(clean_outs.slots[was, then])
+        if slots > slots_now and clean_outs.takes_hands:
+            span = slice(max(0, load - slots), max(0, load - slots_now))
+            if (self.people_used[0, span] >= self.problem.people[0, span]).any():
+                return -1
+        if after == gap:
+            return load - slots
+        return row[gap][0] if slots == 0 or row[after - 1][1] <= load - slots else -1
 
     def _priced(self, batch: Batch, kiln: int, fit: Fit, place: Place) -> Placed:
         out = place.unload * self.problem.grid_minutes + fit.phases.out_minutes
@@ -231,7 +354,7 @@ class Timetable:
             emptied = unload + phases.unload
             free = max(emptied, min(start + phases.cold, emptied + phases.open_cool))
         out = unload * problem.grid_minutes + phases.out_minutes
-        late = late_price(out, batch.guide_promised, batch.guide_weight)
+        late = batch.guide_cost(out)
         moved = batch.moved(kiln, out) * self.moved_price
         guide = energy + late + moved + EARLINESS * len(batch.loads) * unload
         return self._priced(batch, kiln, fit, Place(load, start, unload, free, energy, guide))
@@ -254,6 +377,8 @@ class Timetable:
         for busy in self._busy:
             if any(second[0] < first[1] for first, second in pairwise(busy) if first[2] >= 0 or second[2] >= 0):
                 return False
+        if any(self.unclean(kiln) for kiln in range(len(problem.kilns))):
+            return False
         return all(
             (bounds := self.bounds(firing.batch.loads)) is not None
             and firing.place.load >= bounds[0]
@@ -266,12 +391,12 @@ class Timetable:
     def cost(self) -> float:
         """Cost of the timetable on the grid [currency]: lateness, unplaced loads, energy, firings, changes."""
         placed = sum(firing.late_cost + firing.place.energy + self.firing_price for firing in self.firings.values())
-        return placed + self.unplaced_cost()
+        return placed + self.cleaning_cost() + self.unplaced_cost()
 
     def guide(self) -> float:
         """What the search minimises: the cost with the wishes of later stages and a leaning to the early."""
         placed = sum(firing.place.guide + self.firing_price for firing in self.firings.values())
-        return placed + self.unplaced_cost()
+        return placed + self.cleaning_cost() + self.unplaced_cost()
 
     def unplaced_cost(self) -> float:
         """Price of the loads without a firing [currency]."""

@@ -25,7 +25,7 @@ from scheduler.planning.door import Settings, plan
 from scheduler.planning.model.solve import Limits, solve
 from scheduler.planning.model.variables import Part
 from scheduler.planning.reasons import unplaced_loads
-from scheduler.planning.session import Session
+from scheduler.planning.session import Session, studio_session
 from scheduler.planning.settle import settle, write_plan_of
 from shared.clock import Minute, local_time, wall_minute
 from shared.loads import Load
@@ -77,7 +77,7 @@ def _figures(made: Plan, studio: Studio, loads: Sequence[Load], bound: float) ->
 def by_person(seed: int, size: int, seconds: float) -> dict[str, Any]:
     """First come, first served."""
     studio, loads, now, begin = studio_of(seed, size)
-    session = Session(studio, loads, begin, Settings(seconds=seconds), None)
+    session = studio_session(studio, loads, begin, Settings(seconds=seconds), None)
     began = time.perf_counter()
     first_come(session.timetable)
     took = time.perf_counter() - began
@@ -88,7 +88,7 @@ def by_rules(seed: int, size: int, seconds: float) -> dict[str, Any]:
     """The best of the dispatch rules, settled."""
     studio, loads, now, begin = studio_of(seed, size)
     began = time.perf_counter()
-    session = Session(studio, loads, begin, Settings(seconds=seconds), None)
+    session = studio_session(studio, loads, begin, Settings(seconds=seconds), None)
     best_dispatch(session.timetable)
     settle(session.timetable)
     took = time.perf_counter() - began
@@ -99,7 +99,7 @@ def by_plain_model(seed: int, size: int, seconds: float) -> dict[str, Any]:
     """One model of all loads, without a hint, with two workers of the solver."""
     studio, loads, _, begin = studio_of(seed, size)
     began = time.perf_counter()
-    session = Session(studio, loads, begin, Settings(seconds=seconds), None)
+    session = studio_session(studio, loads, begin, Settings(seconds=seconds), None)
     timetable, batches = session.timetable, session.batches
     answer = solve(Part(timetable, tuple(range(len(loads)))), Limits(seconds, workers=2))
     took = time.perf_counter() - began

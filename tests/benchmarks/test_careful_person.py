@@ -6,7 +6,7 @@ import pytest
 
 from scheduler.audit import prove
 from scheduler.planning.reasons import unplaced_loads
-from scheduler.planning.session import Session
+from scheduler.planning.session import studio_session
 from scheduler.planning.settle import write_plan_of
 from shared.loads import Load
 from shared.plans import Plan
@@ -20,7 +20,7 @@ WEEK = 7 * 24 * 60
 
 def by_hand(place: Studio, loads: tuple[Load, ...], wait_minutes: int = WEEK, begin: int = BEGIN) -> Plan:
     """The careful person's plan, proved."""
-    session = Session(place, loads, begin, None, None)
+    session = studio_session(place, loads, begin, None, None)
     CarefulPerson(session.timetable, wait_minutes).run()
     missing = unplaced_loads(session.timetable)
     made = write_plan_of(session.timetable, made_at=begin, bound=0.0, seconds=0.0, unplaced=missing)

@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 from ortools.sat.python import cp_model
 
+from scheduler.planning.model.succession import clean_out
 from scheduler.planning.model.variables import Leader, Option, Part, Variables, room
 from scheduler.planning.timetable import out_minutes
 
@@ -100,7 +101,7 @@ def kiln_one_at_a_time(model: cp_model.CpModel, part: Part, v: Variables) -> Non
             _free(model, leader, option)
             size = model.new_int_var(0, 5 * horizon, "")
             by_kiln.setdefault(option.kiln, []).append(
-                model.new_optional_interval_var(leader.load_at, size, leader.free, option.present, "")
+                model.new_optional_interval_var(leader.clean_at, size, leader.free, option.present, "")
             )
     for kiln, intervals in by_kiln.items():
         for begin, end, _ in part.timetable.busy(kiln):
@@ -188,7 +189,7 @@ def hands(model: cp_model.CpModel, part: Part, v: Variables) -> None:
         skill = problem.studio.profile_by_id[leader.profile].skill if leader.is_hot else None
         for option in leader.options:
             loading = max(1, option.phases.load)
-            tasks[0].append(model.new_optional_fixed_size_interval_var(leader.load_at, loading, option.present, ""))
+            tasks[0].append(_loading(model, part, leader, loading, option))
             _staffed(model, part, leader.load_at, loading, (0,), option)
             rows = problem.groups_of_skill[skill]
             if leader.is_hot:
@@ -210,6 +211,14 @@ def hands(model: cp_model.CpModel, part: Part, v: Variables) -> None:
             intervals.append(model.new_fixed_size_interval_var(begin, end - begin, ""))
             demands.append(taken)
         model.add_cumulative(intervals, demands, most)
+
+
+def _loading(model: cp_model.CpModel, part: Part, leader: Leader, loading: int, option: Option) -> cp_model.IntervalVar:
+    """The loading, with the clean-out before it where that takes hands."""
+    if not (part.timetable.problem.clean_outs.any and part.timetable.problem.clean_outs.takes_hands):
+        return model.new_optional_fixed_size_interval_var(leader.load_at, loading, option.present, "")
+    size = model.new_int_var(0, part.timetable.problem.slots, "")
+    return model.new_optional_interval_var(leader.clean_at, size, leader.load_at + loading, option.present, "")
 
 
 def _staffed(
@@ -281,6 +290,7 @@ RULES: tuple[Rule, ...] = (
     capacity,
     load_order,
     kiln_one_at_a_time,
+    clean_out,
     heating,
     circuit_amps,
     hands,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from ortools.sat.python import cp_model
 
 from scheduler.planning.insertion import Inserter
-from scheduler.planning.model.costs import SCALE, total_cost
+from scheduler.planning.model.costs import total_cost
 from scheduler.planning.model.rules import RULES
 from scheduler.planning.model.variables import Leader, Part, Variables, decide
 from scheduler.planning.timetable import Placed
@@ -100,8 +100,9 @@ def _read(
         times = [int(solver.value(at)) for at in (leader.load_at, leader.start, leader.unload)]
         firings.append(Decided(leader.profile, loads, kiln, *times))
     firings.sort(key=lambda f: (f.start, f.kiln))
-    bound = solver.best_objective_bound / SCALE
-    return Answer(tuple(firings), solver.objective_value / SCALE, bound, optimal), misfits
+    scale = part.timetable.problem.cost_scale
+    bound = solver.best_objective_bound / scale
+    return Answer(tuple(firings), solver.objective_value / scale, bound, optimal), misfits
 
 
 def _cut(model: cp_model.CpModel, leader: Leader, kiln: int, loads: tuple[int, ...]) -> None:

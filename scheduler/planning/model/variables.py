@@ -40,13 +40,17 @@ class Option:
 
 @dataclass(slots=True, eq=False)
 class Leader:
-    """A possible firing, named by its largest load; times in slots."""
+    """A possible firing, named by its largest load; times in slots.
+
+    ``clean_at`` is when the clean-out before it begins; the same as ``load_at`` in a studio without any.
+    """
 
     load: int
     profile: str
     active: cp_model.IntVar
     options: list[Option]
     members: dict[int, cp_model.IntVar]
+    clean_at: cp_model.IntVar
     load_at: cp_model.IntVar
     start: cp_model.IntVar
     unload: cp_model.IntVar
@@ -58,10 +62,11 @@ class Leader:
 
 @dataclass(slots=True, eq=False)
 class Variables:
-    """All decisions of a model."""
+    """All decisions of a model; ``cleaning`` are the possible successions in a kiln, with their price [millionths]."""
 
     leaders: list[Leader]
     unplaced: dict[int, cp_model.IntVar]
+    cleaning: list[tuple[cp_model.IntVar, int]] = field(default_factory=list)
     leaders_of: dict[int, list[Leader]] = field(default_factory=dict)
 
 
@@ -81,13 +86,15 @@ def decide(model: cp_model.CpModel, part: Part) -> Variables:
         active = model.new_bool_var(f"leads_{load}")
         members = {load: active}
         members |= {other: model.new_bool_var(f"joins_{other}_{load}") for other in followers}
+        load_at = model.new_int_var(0, horizon, f"load_at_{load}")
         leader = Leader(
             load=load,
             profile=profile,
             active=active,
             options=options,
             members=members,
-            load_at=model.new_int_var(0, horizon, f"load_at_{load}"),
+            clean_at=model.new_int_var(0, horizon, "") if problem.clean_outs.any else load_at,
+            load_at=load_at,
             start=model.new_int_var(0, horizon - 1, f"start_{load}"),
             unload=model.new_int_var(0, horizon, f"unload_{load}"),
             out=model.new_int_var(0, horizon, f"out_{load}"),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -17,7 +18,7 @@ from scheduler.planning.door import Settings, plan
 from scheduler.planning.heats import Charge, Heats, request
 from scheduler.planning.problem import state_problem
 from scheduler.planning.search import Search
-from scheduler.planning.session import Session
+from scheduler.planning.session import lay_out, studio_session
 from scheduler.planning.timetable import Timetable
 from shared.clock import wall_minute
 from shared.files import read_folder, write_plan
@@ -100,10 +101,10 @@ def test_a_studio_without_shifts_plans_nothing_and_says_why() -> None:
 def test_a_colleague_in_a_second_process_brings_plans_that_are_sound() -> None:
     place, loads, _ = make_studio(3, kilns=4, loads=30)
     begin = wall_minute(MONDAY, 0, place.place.zone)
-    session = Session(place, loads, begin, Settings(seconds=6.0), None)
+    session = studio_session(place, loads, begin, Settings(seconds=6.0), None)
     dispatch(session.timetable, orders(session.timetable)[2])
     first = session.timetable.cost()
-    job = Job(place, session.problem.loads, begin, {}, session.timetable.snapshot(), seed=5, seconds=20.0)
+    job = Job(partial(lay_out, place, loads, begin), session.timetable.snapshot(), seed=5, seconds=20.0)
     colleague = Colleague(job)
     better = None
     deadline = time.monotonic() + 90.0
@@ -121,8 +122,8 @@ def test_a_colleague_in_a_second_process_brings_plans_that_are_sound() -> None:
 
 def test_a_colleague_that_is_stopped_at_once_leaves_nothing_behind() -> None:
     place, loads, _ = make_studio(3, kilns=2, loads=8)
-    session = Session(place, loads, wall_minute(MONDAY, 0, place.place.zone), Settings(seconds=6.0), None)
-    colleague = Colleague(Job(place, session.problem.loads, session.problem.begin, {}, (), seed=0, seconds=50.0))
+    begin = wall_minute(MONDAY, 0, place.place.zone)
+    colleague = Colleague(Job(partial(lay_out, place, loads, begin), (), seed=0, seconds=50.0))
     assert colleague.stop() is None
     assert colleague.better() is None
 

@@ -18,7 +18,7 @@ from scheduler.planning.timetable import Timetable
 from shared.kilns import Circuit
 from shared.loads import Load
 from shared.profiles import Segment
-from shared.studio import Quiet, Studio
+from shared.studio import CleanOut, Quiet, Shift, Studio
 from tests.scheduler.planning.plain_studio import (
     DAYTIME,
     bench_kiln,
@@ -168,6 +168,57 @@ def test_kiln_one_at_a_time_forbids_overlap(second: int, allowed: bool) -> None:
     case = Alone(studio(), TWO, rules.load_order, rules.kiln_one_at_a_time)
     case.fires(0, load_at=0, start=6)
     case.fires(1, load_at=second, start=second + 6)
+    assert case.feasible() is allowed
+
+
+def _two_works(**changes: Any) -> Studio:
+    """A kiln for two kinds of work, with an hour of cleaning (12 slots) from the first to the second."""
+    return studio(
+        kilns=(bench_kiln(work=("firing", "wax")),),
+        profiles=(slow_profile(), slow_profile("melt", work="wax")),
+        clean_outs=(CleanOut(after=("wax",), before=("firing",), minutes=60.0, price=7.0),),
+        **changes,
+    )
+
+
+WAX_AND_WARE = (load("A", profile="melt"), load("B"))
+
+
+@pytest.mark.parametrize(("after", "allowed"), [(11, False), (12, True)])
+def test_clean_out_leaves_time_between_two_works(after: int, allowed: bool) -> None:
+    case = Alone(
+        _two_works(),
+        (load("A", profile="melt"), load("B")),
+        rules.load_order,
+        rules.kiln_one_at_a_time,
+        rules.clean_out,
+    )
+    case.fires(0, load_at=0, start=6, unload=300, out=306, free=306)
+    case.fires(1, load_at=306 + after, start=330 + after)
+    assert case.feasible() is allowed
+
+
+def test_clean_out_asks_for_nothing_the_other_way_round() -> None:
+    case = Alone(
+        _two_works(),
+        (load("A", profile="melt"), load("B")),
+        rules.load_order,
+        rules.kiln_one_at_a_time,
+        rules.clean_out,
+    )
+    case.fires(1, load_at=0, start=6, unload=300, out=306, free=306)
+    case.fires(0, load_at=306, start=330)
+    assert case.feasible()
+
+
+@pytest.mark.parametrize(("begin", "allowed"), [("08:00", False), ("07:00", True)])
+def test_clean_out_takes_hands(begin: str, allowed: bool) -> None:
+    """Loading at 08:00, so cleaning from 07:00; the shift begins then, or an hour later."""
+    kilns = (bench_kiln(work=("firing", "wax"), last_work="wax"),)
+    shift = Shift(days=("mon", "tue"), opens=begin, closes="20:00")
+    place = _two_works(shifts=(shift,)).model_copy(update={"kilns": kilns})
+    case = Alone(place, (load("B"),), rules.load_order, rules.kiln_one_at_a_time, rules.clean_out, rules.hands)
+    case.fires(0, load_at=8 * 12)
     assert case.feasible() is allowed
 
 
