@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -12,7 +13,7 @@ from numpy.typing import NDArray
 from scheduler.planning.heats import Charge, Heats, Phases, mass_step_kg
 from scheduler.planning.layers import pack
 from scheduler.planning.problem import Problem
-from shared.loads import session_minutes, size_row
+from shared.loads import Load, session_minutes, size_row
 from shared.profiles import Profile
 
 
@@ -35,6 +36,7 @@ def late_price(
 
 
 NOWHERE: NDArray[np.float64] = np.empty(0)
+_NO_PROMISES: NDArray[np.float64] = np.empty((3, 0))
 
 
 @dataclass(frozen=True, eq=False)
@@ -94,6 +96,59 @@ class Batch:
         }
 
 
+_NO_ROW = -1
+_OFF_GRID = -2
+
+
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """What of a load decides whom it may be fired with, in the search's own terms.
+
+    ``promises`` holds its promise, if any: ``(minute, price per minute, price for late at all)``. ``earlier`` is the
+    number of its earlier stage, or -1; ``session_slot`` -1 for no booking, -2 for one that the grid does not have.
+    """
+
+    profile: str
+    ready: int
+    session_slot: int
+    mass_kg: float
+    most_c: float
+    alone: bool
+    family: str | None
+    earlier: int
+    promises: tuple[tuple[float, float, float], ...]
+
+
+def _facts(problem: Problem, load: Load) -> Facts:
+    prices = problem.studio.prices
+    promises: tuple[tuple[float, float, float], ...] = ()
+    if load.promised is not None:
+        by_minute, flat = prices.late_hour / 60.0 * load.priority, prices.late_load * load.priority
+        promises = ((load.promised - problem.begin, by_minute, flat),)
+    session = -1
+    if load.session_at is not None:
+        session, off = divmod(load.session_at - problem.begin, problem.grid_minutes)
+        session = _OFF_GRID if off or session < 0 else session
+    return Facts(
+        profile=load.profile,
+        ready=problem.slot_after(load.ready) if load.ready is not None else 0,
+        session_slot=session,
+        mass_kg=load.mass_kg,
+        most_c=math.inf if load.max_temperature_c is None else load.max_temperature_c,
+        alone=load.alone,
+        family=load.family,
+        earlier=problem.load_number.get(load.after or "", -1),
+        promises=promises,
+    )
+
+
+def _columns(promises: Sequence[tuple[float, float, float]]) -> NDArray[np.float64]:
+    """Promises as rows of minutes, prices per minute, and prices for late at all."""
+    if not promises:
+        return _NO_PROMISES
+    return np.array(promises, dtype=np.float64).T.copy()
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Fit:
     """A batch in a kiln: its layers and phases."""
@@ -114,8 +169,18 @@ class Batches:
         self.heats = heats
         self._made: dict[tuple[str, tuple[int, ...]], Batch | None] = {}
         self._fits: dict[tuple[str, tuple[int, ...], int, bool], Fit | None] = {}
+        self._facts = [_facts(problem, load) for load in problem.loads]
+        self._rows: dict[tuple[str, int], int | None] = {}
+        self._peaks: dict[tuple[str, int | None], float] = {}
         self.exact = False
         self._leads = self._leading_profiles()
+        self._rooms = [
+            [
+                own.footprint_cm2 * (own.height_mm + oven.shelf_gap_mm) / (oven.shelf_area_cm2 * oven.height_mm)
+                for own in problem.loads
+            ]
+            for oven in problem.kilns
+        ]
         self.guides = self._guides()
 
     def _leading_profiles(self) -> dict[str, tuple[str, ...]]:
@@ -138,64 +203,72 @@ class Batches:
         return self._made[key]
 
     def _make(self, profile_id: str, numbers: tuple[int, ...]) -> Batch | None:
-        problem = self.problem
-        profiles = problem.studio.profile_by_id
-        profile = profiles[profile_id]
-        loads = [problem.loads[number] for number in numbers]
-        own = {load.profile for load in loads}
-        if profile_id not in own or not own <= {profile_id, *profile.shares_with}:
+        profile = self.problem.studio.profile_by_id[profile_id]
+        facts = [self._facts[number] for number in numbers]
+        if not self._may_share(profile, numbers, facts):
             return None
-        if not all(self._may_ride(profile, profiles[name]) for name in own):
+        rows = [self._row(profile, number) for number in numbers]
+        if _NO_ROW in rows:
             return None
-        if len(loads) > 1:
-            if any(load.alone for load in loads):
-                return None
-            if any(profiles[name].one_family for name in own) and len({load.family for load in loads}) > 1:
-                return None
-            if len({load.session_at for load in loads if load.session_at is not None}) > 1:
-                return None
-            together = set(numbers)
-            if any(problem.load_number.get(load.after or "", -1) in together for load in loads):
-                return None
-        try:
-            row = size_row(profile, loads)
-        except LookupError:
+        row = max([row for row in rows if row is not None], default=None)
+        peak_c = self._peak_c(profile, row)
+        if any(fact.most_c < peak_c - 1e-9 for fact in facts):
             return None
-        peak_c = profile.peak_c(row)
-        if any(load.max_temperature_c is not None and load.max_temperature_c < peak_c - 1e-9 for load in loads):
-            return None
-        session_slot = -1
-        for load in loads:
-            if load.session_at is not None:
-                if (load.session_at - problem.begin) % problem.grid_minutes:
-                    return None
-                session_slot = (load.session_at - problem.begin) // problem.grid_minutes
-                if session_slot < 0:
-                    return None
-        price = problem.studio.prices.late_hour / 60.0
-        promises = [
-            (load.promised - problem.begin, price * load.priority) for load in loads if load.promised is not None
-        ]
-        guides = [*promises, *(guide for number in numbers for guide in self.guides[number])]
-        flat = problem.studio.prices.late_load
-        once = [flat * load.priority for load in loads if load.promised is not None]
-        later = [0.0] * (len(guides) - len(promises))
+        promises = [promise for fact in facts for promise in fact.promises]
+        guides = promises + [(at, weight, 0.0) for number in numbers for at, weight in self.guides[number]]
+        told, asked = _columns(promises), _columns(guides)
         return Batch(
             profile=profile_id,
             row=row,
             loads=numbers,
-            ware_kg=sum(load.mass_kg for load in loads),
-            ready=max(problem.slot_after(load.ready) if load.ready is not None else 0 for load in loads),
-            session_slot=session_slot,
-            promised=np.array([promise for promise, _ in promises], dtype=np.float64),
-            weight=np.array([weight for _, weight in promises], dtype=np.float64),
-            guide_promised=np.array([promise for promise, _ in guides], dtype=np.float64),
-            guide_weight=np.array([weight for _, weight in guides], dtype=np.float64),
-            once=np.array(once, dtype=np.float64),
-            guide_once=np.array([*once, *later], dtype=np.float64),
-            work=problem.clean_outs.work_of.get(profile.work, 0),
-            stays=tuple(self.stays[number] for number in numbers if number in self.stays),
+            ware_kg=sum([fact.mass_kg for fact in facts]),
+            ready=max([fact.ready for fact in facts]),
+            session_slot=max([fact.session_slot for fact in facts]),
+            promised=told[0],
+            weight=told[1],
+            guide_promised=asked[0],
+            guide_weight=asked[1],
+            once=told[2],
+            guide_once=asked[2],
+            work=self.problem.clean_outs.work_of.get(profile.work, 0),
+            stays=tuple([self.stays[number] for number in numbers if number in self.stays]) if self.stays else (),
         )
+
+    def _may_share(self, profile: Profile, numbers: tuple[int, ...], facts: Sequence[Facts]) -> bool:
+        """Whether loads may be fired together by a profile, sizes and temperatures aside."""
+        profiles = self.problem.studio.profile_by_id
+        own = {fact.profile for fact in facts}
+        if profile.id not in own or any(fact.session_slot == _OFF_GRID for fact in facts):
+            return False
+        if not all(name == profile.id or name in profile.shares_with for name in own):
+            return False
+        if not all(self._may_ride(profile, profiles[name]) for name in own):
+            return False
+        if len(facts) == 1:
+            return True
+        if any(fact.alone for fact in facts):
+            return False
+        if any(profiles[name].one_family for name in own) and len({fact.family for fact in facts}) > 1:
+            return False
+        if len({fact.session_slot for fact in facts if fact.session_slot >= 0}) > 1:
+            return False
+        return not any(fact.earlier in numbers for fact in facts)
+
+    def _row(self, profile: Profile, number: int) -> int | None:
+        """The size row that a load asks for in a firing of a profile; `_NO_ROW` where there is none."""
+        key = profile.id, number
+        if key not in self._rows:
+            try:
+                self._rows[key] = size_row(profile, [self.problem.loads[number]])
+            except LookupError:
+                self._rows[key] = _NO_ROW
+        return self._rows[key]
+
+    def _peak_c(self, profile: Profile, row: int | None) -> float:
+        key = profile.id, row
+        if key not in self._peaks:
+            self._peaks[key] = profile.peak_c(row)
+        return self._peaks[key]
 
     def _may_ride(self, host: Profile, guest: Profile) -> bool:
         """Whether a firing of ``host`` gives what ``guest`` asks for: the vent, and care at unloading."""
@@ -205,6 +278,12 @@ class Batches:
             and (host.vent or not guest.vent)
             and studio.unload_below_c(host) <= studio.unload_below_c(guest) + 1e-9
         )
+
+    def is_too_full(self, batch: Batch, load: int, kiln: int) -> bool:
+        """Whether a load surely has no room in a kiln beside a batch, by room alone: layers may say so of others."""
+        rooms = self._rooms[kiln]
+        used = sum([rooms[other] for other in batch.loads])
+        return used + rooms[load] > 1.0 + 1e-9
 
     def fit(self, batch: Batch, kiln: int) -> Fit | None:
         """How a batch lies in a kiln and how long it takes there; None where it may not, does not, or cannot."""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
+import numba
 import numpy as np
 from numpy.typing import NDArray
 
@@ -63,3 +64,68 @@ def clean_outs_of(studio: Studio) -> CleanOuts:
                 micros[row, column] = round(asked.price * MICRO)
     first = tuple(work_of.get(kiln.last_work or "", 0) for kiln in studio.kilns)
     return CleanOuts(slots, micros, work_of, first)
+
+
+@numba.njit(cache=True, nogil=True)
+def fill_gaps(  # type: ignore[no-untyped-def]
+    loads, frees, works, first, work, slots, micros, takes_hands, people_used, people, closes, cleaning, costs
+):
+    """Fill in the gaps between a kiln's entries for a firing of ``work``.
+
+    ``loads``, ``frees``, ``works`` are the entries in order (work -1: an outage). Filled in are when the firing must
+    have left the kiln (``closes``; -1 where there is no cleaning for the entry after), the slots of the clean-out
+    before it, and what clean-outs then cost more [millionths]. Between a gap and the next firing there may be outages,
+    in which nobody cleans.
+    """
+    count = len(loads)
+    before = np.empty(count + 1, np.int64)
+    before[0] = first
+    for entry in range(count):
+        before[entry + 1] = before[entry] if works[entry] < 0 else works[entry]
+    after = -1
+    for gap in range(count, -1, -1):
+        if gap < count and works[gap] >= 0:
+            after = gap
+        was = before[gap]
+        cleaning[gap] = slots[was, work]
+        costs[gap] = micros[was, work]
+        if after < 0:
+            continue
+        then = works[after]
+        costs[gap] += micros[work, then] - micros[was, then]
+        needed = slots[work, then]
+        now = slots[was, then]
+        load = loads[after]
+        room = True
+        if takes_hands and needed > now:
+            for slot in range(max(0, load - needed), max(0, load - now)):
+                if people_used[0, slot] >= people[0, slot]:
+                    room = False
+        if after == gap:
+            closes[gap] = load - needed
+        elif needed > 0 and frees[after - 1] > load - needed:
+            room = False
+        if not room:
+            closes[gap] = -1
+
+
+@numba.njit(cache=True, nogil=True)
+def first_unclean(loads, frees, works, first, slots, takes_hands, people_used, people):  # type: ignore[no-untyped-def]
+    """The first entry of a kiln whose clean-out has no room or no hands; -1 where all have."""
+    work = first
+    opens = 0
+    for entry in range(len(loads)):
+        own = works[entry]
+        if own >= 0:
+            load = loads[entry]
+            begin = load - slots[work, own]
+            if load > 0 and begin < load:
+                if begin < opens:
+                    return entry
+                if takes_hands:
+                    for slot in range(max(0, begin), load):
+                        if people_used[0, slot] > people[0, slot]:
+                            return entry
+            work = own
+        opens = frees[entry]
+    return -1

@@ -268,3 +268,9 @@ def energy_costs(problem: Problem, phases: Phases) -> NDArray[np.float64]:
             phases.energy = np.asarray(np.round(costs, 6), dtype=np.float64)
         phases.least_energy = float(phases.energy.min())
     return phases.energy
+
+
+def least_energy(problem: Problem, phases: Phases) -> float:
+    """The least that the energy costs, whenever it starts [currency]."""
+    energy_costs(problem, phases)
+    return phases.least_energy

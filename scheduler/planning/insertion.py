@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
-from scheduler.planning.batches import Batch
+from scheduler.planning.batches import Batch, Fit
+from scheduler.planning.heats import least_energy
+from scheduler.planning.placement import EARLINESS
 from scheduler.planning.timetable import Placed, Timetable, out_minutes
 
 
@@ -17,6 +20,10 @@ class Move:
     replaces: int | None
     placed: Placed
     delta: float
+
+
+def _by_cost(row: tuple[float, int, object]) -> tuple[float, int]:
+    return row[0], row[1]
 
 
 class Inserter:
@@ -63,35 +70,68 @@ class Inserter:
                 best = Move(None, placed, delta)
         return best
 
-    def best_join(self, load: int) -> Move | None:
-        """The cheapest firing to join for a load."""
+    def best_join(self, load: int, beat: float = math.inf) -> Move | None:
+        """The cheapest firing to join for a load: in place where its phases stay as they are, else placed anew.
+
+        ``beat`` is what another way costs already: what costs much more is not looked at.
+        """
         timetable, batches = self.timetable, self.batches
         grid = self.problem.grid_minutes
-        candidates: list[tuple[float, int, Batch]] = []
+        alone = batches.make(self.problem.loads[load].profile, (load,))
+        bounds = timetable.bounds((load,))
+        if alone is None or bounds is None:
+            return None
+        hosts: list[tuple[float, int, str]] = []
         for host in batches.hosts(load):
             for number in timetable.by_profile.get(host, ()):
                 firing = timetable.firings[number]
-                if firing.fixed:
-                    continue
-                batch = batches.make(host, (*firing.batch.loads, load))
-                if batch is None or self._overlooked():
-                    continue
-                alone = batches.make(self.problem.loads[load].profile, (load,))
-                late = 0.0
-                if alone is not None and len(alone.guide_promised):
-                    out = out_minutes(firing, grid)
-                    late = alone.guide_cost(out)
-                wait = max(0, batch.ready - firing.place.load)
-                candidates.append((late + 0.01 * wait, number, batch))
-        candidates.sort(key=lambda c: (c[0], c[1]))
+                if not firing.fixed and not batches.is_too_full(firing.batch, load, firing.kiln):
+                    hosts.append((alone.guide_cost(out_minutes(firing, grid)), number, host))
+        hosts.sort(key=_by_cost)
         best: Move | None = None
-        for guess, number, batch in candidates[: self.joins]:
-            if best is not None and guess > best.delta + 50.0:
+        anew: list[tuple[float, int, Batch]] = []
+        for late, number, host in hosts:
+            if late > beat + timetable.firing_price:
                 break
-            move = self._join(number, batch)
-            if move is not None and (best is None or move.delta < best.delta - 1e-9):
-                best = move
+            firing = timetable.firings[number]
+            batch = batches.make(host, (*firing.batch.loads, load))
+            fit = None if batch is None or self._overlooked() else batches.fit(batch, firing.kiln)
+            if batch is None or fit is None:
+                continue
+            if self._stays(firing, batch, fit, bounds):
+                move = self._join_in_place(number, batch, fit, alone)
+                best = move if best is None or move.delta < best.delta - 1e-9 else best
+                beat = min(beat, move.delta)
+            else:
+                longer = least_energy(self.problem, fit.phases) - firing.fit.phases.least_energy
+                wait = max(0, batch.ready - firing.place.load)
+                anew.append((late + max(0.0, longer) + 0.01 * wait, number, batch))
+        anew.sort(key=_by_cost)
+        for guess, number, batch in anew[: self.joins]:
+            if guess > beat + timetable.firing_price:
+                break
+            found = self._join(number, batch)
+            if found is not None and (best is None or found.delta < best.delta - 1e-9):
+                best = found
+                beat = min(beat, found.delta)
         return best
+
+    def _stays(self, firing: Placed, batch: Batch, fit: Fit, bounds: tuple[int, int]) -> bool:
+        """Whether a firing with one more load in it may stay where it is, to the slot."""
+        return (
+            fit.phases is firing.fit.phases
+            and max(batch.ready, bounds[0]) <= firing.place.load
+            and out_minutes(firing, self.problem.grid_minutes) <= bounds[1]
+            and batch.session_slot in (-1, firing.place.unload)
+        )
+
+    def _join_in_place(self, number: int, batch: Batch, fit: Fit, alone: Batch) -> Move:
+        timetable = self.timetable
+        firing = timetable.firings[number]
+        out = out_minutes(firing, self.problem.grid_minutes)
+        delta = alone.guide_cost(out) + alone.moved(firing.kiln, out) * timetable.moved_price
+        delta += EARLINESS * firing.place.unload
+        return Move(number, timetable.joined(firing, batch, fit, delta), delta)
 
     def _join(self, number: int, batch: Batch) -> Move | None:
         timetable = self.timetable
@@ -104,10 +144,10 @@ class Inserter:
         timetable.remove(number)
         cleaning = timetable.cleaning_cost() - cleaning
         placed = timetable.best_place(batch, firing.kiln, fit, haste=self.haste)
-        if placed is not None and self.problem.clean_outs.any:
+        if placed is not None and self.problem.clean_outs.any and placed.place.load != firing.place.load:
             timetable.add(placed)
             # Without the firing between them, two others may need a clean-out that has no room.
-            placed = None if timetable.unclean(firing.kiln) else placed
+            placed = None if timetable.unclean(firing.kiln) is not None else placed
         timetable.undo(mark)
         if placed is None:
             return None
@@ -127,7 +167,7 @@ class Inserter:
         if alone is None or self.timetable.bounds((load,)) is None:
             return False
         own = self.best_own(alone)
-        join = self.best_join(load)
+        join = self.best_join(load, math.inf if own is None else own.delta)
         move = join if own is None or (join is not None and join.delta <= own.delta) else own
         if move is None:
             return False

@@ -287,7 +287,7 @@ def _repair_exactly(session: Session, state: Situation) -> None:
         if placed is not None:
             mark = len(timetable.log)
             timetable.add(placed)
-            if timetable.unclean(placed.kiln):
+            if timetable.unclean(placed.kiln) is not None:
                 timetable.undo(mark)
     inserter = Inserter(timetable, session.settings.seed)
     key = orders(timetable)[0].key

@@ -99,7 +99,7 @@ class Search:
             if any(timetable.firings[number].fixed for number in chosen):
                 return None
             batches += [timetable.remove(number).batch for number in chosen]
-            chosen = [number for kiln in kilns for number in timetable.unclean(kiln)]
+            chosen = [number for kiln in kilns if (number := timetable.unclean(kiln)) is not None]
         return batches
 
     def chosen(self, name: str) -> list[int]:

@@ -66,7 +66,7 @@ def _resettle(timetable: Timetable, first: bool) -> bool:
             timetable.undo(mark)
             continue
         timetable.add(placed)
-        if timetable.unclean(firing.kiln):
+        if timetable.unclean(firing.kiln) is not None:
             timetable.undo(mark)
             if not first:
                 continue

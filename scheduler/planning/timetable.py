@@ -12,10 +12,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scheduler.planning.batches import NOWHERE, Batch, Batches, Fit
-from scheduler.planning.clean_outs import MICRO
+from scheduler.planning.clean_outs import MICRO, fill_gaps, first_unclean
 from scheduler.planning.heats import Phases, energy_costs
 from scheduler.planning.placement import EARLINESS, Place, find_place
 from scheduler.planning.problem import FAR, Problem
+
+_FIRST_SLOT = np.zeros(1, dtype=np.int32)
+_LAST_SLOT = np.full(1, FAR, dtype=np.int32)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -62,6 +65,9 @@ class Timetable:
         self._busy: list[list[tuple[int, int, int]]] = [
             sorted((begin, end, -1) for begin, end in blocked) for blocked in problem.blocked
         ]
+        self._rows: list[tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.int32]] | None] = [
+            None for _ in problem.kilns
+        ]
         self._gaps: list[dict[int, Gaps]] = [{} for _ in problem.kilns]
         self._cleaning_micros = 0
         self._groups = {skill: np.array(rows, dtype=np.int32) for skill, rows in problem.groups_of_skill.items()}
@@ -101,6 +107,7 @@ class Timetable:
             self.firing_of[load] = number
         insort(self._busy[placed.kiln], (placed.place.load, placed.place.free, number))
         self._gaps[placed.kiln].clear()
+        self._rows[placed.kiln] = None
         self._use(placed, 1)
         if self.problem.clean_outs.any:
             self._clean(number, placed, 1)
@@ -115,6 +122,7 @@ class Timetable:
             del self.firing_of[load]
         self._busy[placed.kiln].remove((placed.place.load, placed.place.free, number))
         self._gaps[placed.kiln].clear()
+        self._rows[placed.kiln] = None
         self._use(placed, -1)
         return placed
 
@@ -174,26 +182,34 @@ class Timetable:
         """Price of all clean-outs [currency]."""
         return self._cleaning_micros / MICRO
 
-    def unclean(self, kiln: int) -> list[int]:
-        """Firings of a kiln whose clean-out does not fit between them and what is before them, or has no hands."""
-        if not self.problem.clean_outs.any:
-            return []
-        found = []
-        clean_outs, row = self.problem.clean_outs, self._busy[kiln]
-        work, opens = clean_outs.first[kiln], 0
-        for load, free, number in row:
-            if number >= 0:
-                own = self.firings[number].batch.work
-                begin = load - int(clean_outs.slots[work, own])
-                if load > 0 and begin < load and (begin < opens or self._too_few_hands(begin, load)):
-                    found.append(number)
-                work = own
-            opens = free
-        return found
+    def unclean(self, kiln: int) -> int | None:
+        """The first firing of a kiln whose clean-out does not fit after what is before it, or has no hands."""
+        clean_outs = self.problem.clean_outs
+        if not clean_outs.any:
+            return None
+        row = self._row(kiln)
+        entry = first_unclean(
+            *row,
+            clean_outs.first[kiln],
+            clean_outs.slots,
+            clean_outs.takes_hands,
+            self.people_used,
+            self.problem.people,
+        )
+        return None if entry < 0 else self._busy[kiln][entry][2]
 
-    def _too_few_hands(self, begin: int, end: int) -> bool:
-        span = slice(max(0, begin), end)
-        return bool((self.people_used[0, span] > self.problem.people[0, span]).any())
+    def _row(self, kiln: int) -> tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.int32]]:
+        """A kiln's entries: when each begins and ends, and its work (-1: an outage)."""
+        row = self._rows[kiln]
+        if row is None:
+            busy = self._busy[kiln]
+            firings = self.firings
+            row = self._rows[kiln] = (
+                np.array([begin for begin, _, _ in busy], dtype=np.int32),
+                np.array([end for _, end, _ in busy], dtype=np.int32),
+                np.array([-1 if n < 0 else firings[n].batch.work for _, _, n in busy], dtype=np.int32),
+            )
+        return row
 
     # -- what is possible ----------------------------------------------------------------------------------------
 
@@ -294,53 +310,40 @@ class Timetable:
 
     def _gaps_for(self, kiln: int, work: int) -> Gaps:
         """The gaps of a kiln for a firing of some work."""
-        row = self._busy[kiln]
-        opens = np.array([0, *(end for _, end, _ in row)], dtype=np.int32)
-        closes = np.array([*(begin for begin, _, _ in row), FAR], dtype=np.int32)
+        loads, frees, works = self._row(kiln)
+        opens = np.concatenate((_FIRST_SLOT, frees))
+        closes = np.concatenate((loads, _LAST_SLOT))
         cleaning = np.zeros(len(opens), dtype=np.int32)
         costs = np.zeros(len(opens))
         clean_outs = self.problem.clean_outs
         if not clean_outs.any:
             return Gaps(opens, closes, cleaning, costs, 0.0, 0)
-        before = [clean_outs.first[kiln]]
-        for _, _, number in row:
-            before.append(before[-1] if number < 0 else self.firings[number].batch.work)
-        after = -1
-        for gap in range(len(row), -1, -1):
-            if gap < len(row) and row[gap][2] >= 0:
-                after = gap
-            was = before[gap]
-            cleaning[gap] = clean_outs.slots[was, work]
-            micros = int(clean_outs.micros[was, work])
-            if after >= 0:
-                load, _, number = row[after]
-                then = self.firings[number].batch.work
-                micros += int(clean_outs.micros[work, then]) - int(clean_outs.micros[was, then])
-                closes[gap] = self._closes(row, gap, after, load, was, work, then)
-            costs[gap] = micros / MICRO
+        fill_gaps(
+            loads,
+            frees,
+            works,
+            clean_outs.first[kiln],
+            work,
+            clean_outs.slots,
+            clean_outs.micros,
+            clean_outs.takes_hands,
+            self.people_used,
+            self.problem.people,
+            closes,
+            cleaning,
+            costs,
+        )
+        costs /= MICRO
         longest = int(cleaning.max()) if clean_outs.takes_hands else 0
         return Gaps(opens, closes, cleaning, costs, float(costs.min()), longest)
-
-    def _closes(
-        self, row: Sequence[tuple[int, int, int]], gap: int, after: int, load: int, was: int, work: int, then: int
-    ) -> int:
-        """When a firing of ``work`` in a gap must have left the kiln; -1 where there is no cleaning for the one after.
-
-        Between the gap and the firing ``after`` there may be outages, in which nobody cleans.
-        """
-        clean_outs = self.problem.clean_outs
-        slots, slots_now = int(clean_outs.slots[work, then]), int(clean_outs.slots[was, then])
-        if slots > slots_now and clean_outs.takes_hands:
-            span = slice(max(0, load - slots), max(0, load - slots_now))
-            if (self.people_used[0, span] >= self.problem.people[0, span]).any():
-                return -1
-        if after == gap:
-            return load - slots
-        return row[gap][0] if slots == 0 or row[after - 1][1] <= load - slots else -1
 
     def _priced(self, batch: Batch, kiln: int, fit: Fit, place: Place) -> Placed:
         out = place.unload * self.problem.grid_minutes + fit.phases.out_minutes
         return Placed(batch, kiln, fit, place, batch.late_cost(out), batch.moved(kiln, out) * self.moved_price)
+
+    def joined(self, firing: Placed, batch: Batch, fit: Fit, more: float) -> Placed:
+        """A firing with more loads in it, at its place; ``more`` is what this adds to the guide."""
+        return self._priced(batch, firing.kiln, fit, firing.place._replace(guide=firing.place.guide + more))
 
     def placed_at(self, batch: Batch, kiln: int, fit: Fit, load: int, start: int, unload: int) -> Placed:
         """A batch at given slots, whether or not they are free: see `is_sound`."""
@@ -377,7 +380,7 @@ class Timetable:
         for busy in self._busy:
             if any(second[0] < first[1] for first, second in pairwise(busy) if first[2] >= 0 or second[2] >= 0):
                 return False
-        if any(self.unclean(kiln) for kiln in range(len(problem.kilns))):
+        if any(self.unclean(kiln) is not None for kiln in range(len(problem.kilns))):
             return False
         return all(
             (bounds := self.bounds(firing.batch.loads)) is not None
