@@ -41,7 +41,8 @@ class Firing(Record):
 
     ``size_row`` counts the profile's sizes from 0. ``share_used`` is the part of the kiln's height that the layers
     take times the mean part of the shelf in use, so 1 is a kiln with no room left. ``clean_out_minutes`` is how long
-    somebody cleans the kiln out before ``load_at``, after other work.
+    somebody cleans the kiln out before ``load_at``, after other work. ``held``: a person has fixed it, and no planning
+    moves it.
     """
 
     id: str
@@ -66,6 +67,7 @@ class Firing(Record):
     clean_out_minutes: Annotated[int, Field(ge=0)] = 0
     hot_until_between: tuple[Moment, Moment] | None = None
     safe_between: tuple[Moment, Moment] | None = None
+    held: bool = False
 
     @property
     def out_at(self) -> Minute:
@@ -91,6 +93,21 @@ class Late(Record):
     hours: NotNegative
     why: str = ""
     would_help: tuple[str, ...] = ()
+
+
+class HoldNote(Record):
+    """What became of a firing that was held and could not stay just as it was: why, and by which rule.
+
+    ``kept``: it is where it was, without some of its loads. Else it was let go, and its loads were planned anew.
+    """
+
+    firing: str
+    kiln: str
+    start_at: Moment
+    loads: tuple[str, ...]
+    rule: str
+    why: str
+    kept: bool = False
 
 
 class Proof(Record):
@@ -126,7 +143,8 @@ class Plan(Record):
 
     ``replanned``: it replaces another plan, and may count a price for changes. ``under_way`` are then the ids of the
     firings that had begun before it. ``last_work`` is what a kiln had fired last before the plan, where that is not
-    what the studio says. A plan file holds these only where they say something.
+    what the studio says. ``hold_notes`` tell of each firing that was held and could not stay as it was. A plan file
+    holds these only where they say something.
     """
 
     format: Literal[1] = 1
@@ -142,3 +160,4 @@ class Plan(Record):
     under_way: tuple[str, ...] = ()
     replanned: bool = False
     last_work: dict[str, str] = Field(default_factory=dict)
+    hold_notes: tuple[HoldNote, ...] = ()

@@ -4,6 +4,17 @@ from __future__ import annotations
 
 from scheduler.audit.breach import Breach, BrokenPlanError, explain
 from scheduler.audit.door import RULES, AuditedPlan, breaches, prove
+from scheduler.audit.holds import holds_kept
 from scheduler.audit.power import PeakLoad
 
-__all__ = ["RULES", "AuditedPlan", "Breach", "BrokenPlanError", "PeakLoad", "breaches", "explain", "prove"]
+__all__ = [
+    "RULES",
+    "AuditedPlan",
+    "Breach",
+    "BrokenPlanError",
+    "PeakLoad",
+    "breaches",
+    "explain",
+    "holds_kept",
+    "prove",
+]

@@ -80,13 +80,13 @@ def in_stages(problem: Problem, loads: list[int]) -> list[int]:
 
 
 def dispatch(timetable: Timetable, order: Order, haste: float = 0.0) -> None:
-    """Fill an empty timetable by one rule, each firing the sooner the more ``haste`` is worth [currency per slot]."""
+    """Place what has no place yet by a rule, each firing the sooner the more ``haste`` is worth [currency per slot]."""
     problem = timetable.problem
     inserter = Inserter(timetable, seed=0)
     inserter.haste = haste
     # A session booked by a person has one possible time, so it goes first; then the rule.
     loads = sorted(
-        range(len(problem.loads)),
+        (load for load in range(len(problem.loads)) if load not in timetable.firing_of),
         key=lambda load: (problem.loads[load].session_at is None, *order.key(problem, load), load),
     )
     for load in in_stages(problem, loads):
@@ -94,12 +94,13 @@ def dispatch(timetable: Timetable, order: Order, haste: float = 0.0) -> None:
 
 
 def best_dispatch(timetable: Timetable, stop: Callable[[], bool] = lambda: False) -> tuple[Placed, ...]:
-    """The cheapest plan of the portfolio, left in the timetable as well."""
+    """The cheapest plan of the portfolio beside what is fixed already, left in the timetable as well."""
+    fixed = tuple(firing for firing in timetable.snapshot() if firing.fixed)
     best: tuple[float, tuple[Placed, ...]] | None = None
     for haste, order in product(HASTES, orders(timetable)):
         if best is not None and stop():
             break
-        timetable.restore(())
+        timetable.restore(fixed)
         dispatch(timetable, order, haste)
         cost = timetable.cost()
         if best is None or cost < best[0]:

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from scheduler.planning.dispatch import best_dispatch
+from scheduler.planning.holds import Holds, numbered
 from scheduler.planning.session import Progress, Settings, studio_session
 from shared.clock import Minute
 from shared.loads import Load
-from shared.plans import Plan
+from shared.plans import Firing, Plan
 from shared.studio import Studio
 
 __all__ = ["Progress", "Settings", "plan"]
@@ -22,6 +23,7 @@ def plan(
     begin: Minute,
     settings: Settings | None = None,
     progress: Callable[[Progress], None] | None = None,
+    held: Sequence[Firing] = (),
 ) -> Plan:
     """Plan the firings of ``loads`` from ``begin`` for the studio's horizon.
 
@@ -35,6 +37,8 @@ def plan(
         How long to search, and with which seed.
     progress
         Called with what has been found so far, from the caller's own thread.
+    held
+        Firings that people have fixed: they stay as they are, or the plan's ``hold_notes`` say why they cannot.
 
     Returns
     -------
@@ -42,7 +46,10 @@ def plan(
         Feasible under every rule as the planner knows them. Only `scheduler.audit.prove` makes it one to fire by.
     """
     session = studio_session(studio, loads, begin, settings, progress)
+    holds = Holds(session, tuple(held))
+    holds.book({})
     best_dispatch(session.timetable, session.clock.first_plan_is_due)
+    holds.settle_stages()
     session.tell(session.timetable.cost(), "dispatch")
     session.search()
-    return session.finish(now)
+    return holds.told(session.finish(now, names=lambda placed: numbered(placed, holds.names)))

@@ -96,7 +96,7 @@ def promise(studio: Studio, loads: Sequence[Load], plan: Plan, new_load: Load, *
 
 
 def book(timetable: Timetable, plan: Plan) -> None:
-    """Book a plan's firings in a timetable on the plan's own grid, all fixed as planned."""
+    """Book a plan's firings in a timetable on the plan's own grid, as planned; nothing may join those that are held."""
     problem, batches = timetable.problem, timetable.batches
     kilns = {kiln.id: number for number, kiln in enumerate(problem.kilns)}
     for firing in plan.firings:
@@ -110,7 +110,7 @@ def book(timetable: Timetable, plan: Plan) -> None:
         ]
         placed = timetable.placed_at(batch, kilns[firing.kiln], fit, *slots)
         free = problem.slot_after(firing.free_at)
-        timetable.add(replace(placed, place=placed.place._replace(free=free)))
+        timetable.add(replace(placed, place=placed.place._replace(free=free), fixed=firing.held))
     timetable.log.clear()
 
 
@@ -138,7 +138,7 @@ def _shared(timetable: Timetable, alone: Batch, from_now: int) -> list[tuple[Pla
     for host in timetable.batches.hosts(number):
         for joined in tuple(timetable.by_profile.get(host, ())):
             firing = timetable.firings[joined]
-            if firing.place.load < max(from_now, alone.ready):
+            if firing.fixed or firing.place.load < max(from_now, alone.ready):
                 continue
             batch = timetable.batches.make(host, (*firing.batch.loads, number))
             fit = None if batch is None else timetable.batches.fit(batch, firing.kiln)

@@ -7,7 +7,7 @@ so that it improves only where it has to, and pays.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -16,6 +16,7 @@ from scheduler.planning.batches import Batch, Fit, Stay
 from scheduler.planning.dispatch import in_stages, orders
 from scheduler.planning.events import Events, Question, Situation, situation
 from scheduler.planning.heats import Charge
+from scheduler.planning.holds import Holds
 from scheduler.planning.insertion import Inserter
 from scheduler.planning.pinning import damaged, near, pin
 from scheduler.planning.session import Progress, Session, Settings, studio_session
@@ -85,6 +86,7 @@ class Replanned:
 
     ``cost_before`` is the old plan's cost, ``cost_left`` what of it was still to come when something happened;
     ``do_nothing`` tells what breaks if nobody re-plans, ``put_off`` which work on kilns waits until they are empty.
+    ``held`` are the firings that were to stay as they are; the plan's ``hold_notes`` say which of them could not.
     """
 
     plan: Plan
@@ -98,6 +100,7 @@ class Replanned:
     cost_before: float
     cost_left: float
     put_off: tuple[PutOff, ...] = ()
+    held: tuple[Firing, ...] = ()
 
 
 def replan(
@@ -109,6 +112,7 @@ def replan(
     events: Events,
     settings: Settings | None = None,
     progress: Callable[[Progress], None] | None = None,
+    held: Collection[str] = (),
 ) -> Replanned:
     """A new plan from ``now`` on, as near to the old one as the prices make worth while.
 
@@ -118,6 +122,8 @@ def replan(
         As they were when ``plan`` was made.
     now
         The moment of the events [min]; the new plan begins with the next grid step.
+    held
+        Ids of firings that people have fixed, beside those that ``plan`` marks; they stay unless they cannot.
 
     Raises
     ------
@@ -130,15 +136,18 @@ def replan(
     begin = plan.begin - ((plan.begin - now) // grid) * grid
     session = studio_session(state.studio, state.loads, begin, settings, progress, _stays(state, begin))
     fixed = _book_under_way(session, state)
+    holds = Holds(session, tuple(firing for firing in state.waiting if firing.held or firing.id in held))
+    holds.book(fixed)
     _repair(session, state)
+    holds.settle_stages()
     new = [session.problem.load_number[load.id] for load in events.add if load.id in session.problem.load_number]
     pin(session.timetable, near(session.timetable, damaged(session.timetable, new)))
     session.tell(session.timetable.cost(), "repaired")
     timetable = session.timetable
     if len(timetable.firing_of) < len(session.problem.loads) or not all(f.fixed for f in timetable.firings.values()):
         session.search()
-    result = session.finish(now, names=lambda placed: _names(placed, session, fixed, state, plan))
-    result = result.model_copy(
+    result = session.finish(now, names=lambda placed: _names(placed, session, fixed | holds.names, state, plan))
+    result = holds.told(result).model_copy(
         update={
             "under_way": tuple(firing.id for firing in state.under_way),
             "replanned": True,
@@ -158,6 +167,7 @@ def replan(
         cost_before=plan.proof.cost,
         cost_left=_cost_left(studio, loads, plan, now),
         put_off=put_off,
+        held=holds.asked,
     )
 
 
@@ -253,7 +263,7 @@ def _book_under_way(session: Session, state: Situation) -> dict[int, str]:
             unload = timetable.next_unload(batch, phases, slots[1], unload)
         placed = timetable.placed_at(batch, charge.kiln, Fit(firing.layers, phases), slots[0], slots[1], unload)
         timetable.add(replace(placed, fixed=True))
-        names[numbers[0]] = firing.id
+        names[batch.loads[0]] = firing.id
     timetable.log.clear()
     return names
 
@@ -277,6 +287,7 @@ def _repair_exactly(session: Session, state: Situation) -> None:
     for firing in sorted(state.waiting, key=lambda f: (f.start_at, f.id)):
         load_at = (firing.load_at - problem.begin) // problem.grid_minutes
         numbers = [problem.load_number[load] for load in firing.loads if load in problem.load_number]
+        numbers = [number for number in numbers if number not in timetable.firing_of]
         # A load whose earlier stage has lost its place, or is out too late, does not take its mates with it.
         numbers = [n for n in numbers if (bounds := timetable.bounds((n,))) is not None and bounds[0] <= load_at]
         batch = batches.make(firing.profile, numbers) if numbers else None

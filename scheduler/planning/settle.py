@@ -102,9 +102,8 @@ def write_plan_of(
     problem = timetable.problem
     studio = problem.studio
     placed = timetable.snapshot()
-    courses = _final_courses(timetable, placed)
     ids = names if names is not None else [f"F{number}" for number in range(1, len(placed) + 1)]
-    firings = tuple(_firing(timetable, n, p, c) for n, p, c in zip(ids, placed, courses, strict=True))
+    firings = firings_of(timetable, ids)
     late = tuple(_late(timetable, firings))
     priority = {load.id: load.priority for load in problem.loads}
     prices = studio.prices
@@ -127,6 +126,13 @@ def write_plan_of(
         unplaced=tuple(unplaced),
         late=late,
     )
+
+
+def firings_of(timetable: Timetable, names: Sequence[str]) -> tuple[Firing, ...]:
+    """The firings of a timetable in minutes, in order of loading, with these ids."""
+    placed = timetable.snapshot()
+    courses = _final_courses(timetable, placed)
+    return tuple(_firing(timetable, n, p, c) for n, p, c in zip(names, placed, courses, strict=True))
 
 
 def proof_of(cost: float, bound: float, seconds: float) -> Proof:

@@ -18,7 +18,7 @@ from shared.files.text import read_text, write_whole
 from shared.files.toml_tables import Reading, key_path, told_once
 from shared.files.values import Odd, clipped, shown, tamed
 from shared.files.wording import keys_of, plain_words
-from shared.plans import CostParts, Firing, Late, Plan, PlannedSegment, Proof, Unplaced
+from shared.plans import CostParts, Firing, HoldNote, Late, Plan, PlannedSegment, Proof, Unplaced
 from shared.record import Record
 from shared.studio import Studio
 
@@ -43,6 +43,7 @@ _INNER: dict[str, type[Record]] = {
     "segments": PlannedSegment,
     "unplaced": Unplaced,
     "late": Late,
+    "hold_notes": HoldNote,
 }
 _EXAMPLE_TIME = "2026-11-30T18:00:00+00:00"
 
@@ -83,7 +84,9 @@ def plan_text(plan: Plan, studio: Studio) -> str:
         for key in ("hot_until_between", "safe_between"):
             if firing[key] is None:
                 del firing[key]
-    for key in ("under_way", "replanned"):
+        if not firing["held"]:
+            del firing["held"]
+    for key in ("under_way", "replanned", "hold_notes"):
         if not document[key]:
             del document[key]
     return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
@@ -129,7 +132,7 @@ def _parsed(text: str, faults: FaultList) -> dict[str, Any] | None:
     except ValueError:
         faults.add("", "holds a number that no one can mean", "write the plan file anew with this program")
         return None
-    tame = tamed(document, frozenset({"replanned"}))
+    tame = tamed(document, frozenset({"replanned", "held", "kept"}))
     if not isinstance(tame, dict):
         faults.add("", f"is {shown(document)}, not a plan", "a plan file is one JSON object, { … }")
         return None

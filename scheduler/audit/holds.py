@@ -1,0 +1,46 @@
+"""Whether a plan keeps what people have fixed, or says why it does not."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from scheduler.audit.breach import Breach, when
+from shared.plans import Firing, Plan
+from shared.studio import Studio
+
+
+def holds_kept(studio: Studio, plan: Plan, asked: Sequence[Firing]) -> Iterator[Breach]:
+    """Each held firing is in the plan with the same kiln, times and loads, and marked; or the plan says why not.
+
+    Parameters
+    ----------
+    studio
+        The studio, for its time zone.
+    plan
+        The new plan.
+    asked
+        The firings that were to stay as they are.
+    """
+    marked = {firing.id: firing for firing in plan.firings if firing.held}
+    notes = {note.firing: note for note in plan.hold_notes}
+    for held in asked:
+        note = notes.get(held.id)
+        if note is not None and not note.kept:
+            continue
+        firing = marked.get(held.id)
+        if firing is None:
+            yield Breach(
+                "holds", held.id, None, held.load_at, "it was held, and the plan neither holds it nor says why"
+            )
+            continue
+        if firing.kiln != held.kiln:
+            yield Breach("holds", held.id, None, None, f"it was held in kiln {held.kiln}, and is in {firing.kiln}")
+        for name in ("load_at", "start_at", "unload_at"):
+            at, was = getattr(firing, name), getattr(held, name)
+            if at != was:
+                text = f"{name} was held at {when(was, studio.place.zone)}"
+                yield Breach("holds", held.id, None, at, text, float(abs(at - was)))
+        missing = set(held.loads) - set(firing.loads)
+        if set(firing.loads) - set(held.loads) or (missing and note is None):
+            text = f"it was held with the loads {', '.join(held.loads)}, and has {', '.join(firing.loads)}"
+            yield Breach("holds", held.id, None, None, text)
