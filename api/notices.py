@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
@@ -13,11 +14,12 @@ from api.security import Identity
 from api.service import Service
 from api.storage.change_log import Author, record
 from api.storage.plan_store import current
-from api.storage.tables import BookedLoad, FiringRecord, Notice, StoredPlan
+from api.storage.tables import BookedLoad, FiringRecord, Hold, Notice, StoredPlan
 from scheduler.audit import AuditedPlan
 from scheduler.firing.tracking import Track
 from shared.clock import local_time, minute_of
 from shared.plans import Firing
+from shared.studio import Studio
 from shared.units import degrees
 
 BEHIND_MINUTES = 30.0
@@ -167,6 +169,17 @@ def tell_people(session: Session, plan: StoredPlan, at: datetime) -> int:
         person_id = row.person_id if row is not None else None
         told += raise_notice(session, f"moved {plan.id} {change['load']}", "moved", at, text, person_id=person_id)
     return told
+
+
+def tell_of_holds(
+    session: Session, plan: StoredPlan, ended: Sequence[tuple[Hold, str]], studio: Studio, at: datetime
+) -> None:
+    """Tell the staff of each firing that was held and that the published plan could not keep."""
+    for hold, why in ended:
+        start = local_time(hold.start_at, studio.place.zone)
+        name = f"The firing fixed in {hold.kiln} from {start:%a %d %b %H:%M} ({', '.join(hold.loads)})"
+        text = f"{name} could not stay, and is fixed no more: {why}."
+        raise_notice(session, f"hold {plan.id} {hold.id}", "hold ended", at, text)
 
 
 def _short(moment: str) -> str:

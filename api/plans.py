@@ -12,13 +12,15 @@ from sqlalchemy.orm import Session
 
 from api.consistency import check_whole
 from api.firings import current_plan_id, records_of_plan
-from api.notices import late_hours, tell_people
+from api.holds import held_plan
+from api.notices import late_hours, tell_of_holds, tell_people
 from api.problems import ProblemError, not_there
 from api.requests import plan_begin
 from api.security import Identity
 from api.service import Service
 from api.solving import SolveTask
 from api.storage import plan_store
+from api.storage.hold_store import carry_holds
 from api.storage.plan_store import OPEN_STATES, current, plan_row
 from api.storage.studio_store import waiting_loads
 from api.storage.tables import BookedLoad, FiringRecord, Job, Publication, StoredPlan
@@ -28,7 +30,7 @@ from scheduler.planning.door import Settings
 from scheduler.planning.events import CircuitDown, Events, FiringLate, KilnDown
 from shared.clock import iso_text, local_time
 from shared.loads import Load
-from shared.plans import Plan
+from shared.plans import Firing, Plan
 from shared.studio import Outage, Studio
 
 
@@ -74,11 +76,12 @@ def ask_plan(service: Service, who: Identity, day: date | None, effort: Effort, 
     with service.store.read() as session:
         studio, loads, basis = service.studio(session), waiting_loads(session), _versions(session)
         _nothing_under_way(session)
+        held = _held(service, session)
     now = service.minute()
     first = day or date.fromordinal(local_time(now, studio.place.zone).date().toordinal() + 1)
     _near(first, studio, now)
     begin = plan_begin(first, now, studio)
-    return _ask(service, who, "plan", studio, loads, begin, effort, request, basis=basis)
+    return _ask(service, who, "plan", studio, loads, begin, effort, request, basis=basis, held=held)
 
 
 def ask_what_if(
@@ -86,7 +89,7 @@ def ask_what_if(
 ) -> int:
     """Plan as if the studio or its loads were otherwise; such a plan can be compared, not published."""
     with service.store.read() as session:
-        studio, loads = service.studio(session), waiting_loads(session)
+        studio, loads, held = service.studio(session), waiting_loads(session), _held(service, session)
     studio = _supposed_studio(studio, supposed)
     gone = set(supposed.cancel)
     unknown = gone - {load.id for load in loads}
@@ -98,7 +101,7 @@ def ask_what_if(
     now = service.minute()
     first = day or date.fromordinal(local_time(now, studio.place.zone).date().toordinal() + 1)
     _near(first, studio, now)
-    return _ask(service, who, "whatif", studio, loads, plan_begin(first, now, studio), effort, request)
+    return _ask(service, who, "whatif", studio, loads, plan_begin(first, now, studio), effort, request, held=held)
 
 
 def ask_replan(service: Service, who: Identity, happened: Happened, effort: Effort, request: dict[str, Any]) -> int:
@@ -111,8 +114,9 @@ def ask_replan(service: Service, who: Identity, happened: Happened, effort: Effo
         waiting = {load.id: load for load in waiting_loads(session)}
         states = {row.key: row.state for row in session.scalars(select(BookedLoad))}
         kept, basis = records_of_plan(session, plan_id), _versions(session)
+        plan = held_plan(session, audited.plan)
     by_records = happened.by_records if happened.by_records is not None else bool(kept)
-    plan = _as_it_went(audited.plan, kept, now) if by_records else audited.plan
+    plan = _as_it_went(plan, kept, now) if by_records else plan
     fired = {load for firing in plan.firings for load in firing.loads if firing.out_at <= now}
     before = tuple(
         waiting.get(load.id, load)
@@ -204,6 +208,7 @@ def publish(service: Service, who: Identity, plan_id: int, based_on: int, anyway
         publication = plan_store.publish(session, plan_id, based_on, who.author(now), anyway)
         bring_in(session, row.notes.get("brings", {}), who.author(now))
         told = tell_people(session, row, now)
+        tell_of_holds(session, row, carry_holds(session, row, who.author(now)), service.studio(session), now)
         return publication_shown(publication) | {"told": told}
 
 
@@ -317,6 +322,7 @@ def _ask(
     events: Events | None = None,
     based_on: int | None = None,
     basis: dict[str, int] | None = None,
+    held: tuple[Firing, ...] = (),
 ) -> int:
     if not loads:
         raise ProblemError(409, "no load waits; book one first", name="no-loads")
@@ -337,8 +343,18 @@ def _ask(
         events=events or Events(),
         based_on=based_on,
         basis=basis or {},
+        held=held,
     )
     return service.jobs.ask(task, request)
+
+
+def _held(service: Service, session: Session) -> tuple[Firing, ...]:
+    """The firings of the plan that holds which people have fixed."""
+    publication = current(session)
+    if publication is None:
+        return ()
+    plan = held_plan(session, service.audited(session, publication.plan_id).plan)
+    return tuple(firing for firing in plan.firings if firing.held)
 
 
 def _versions(session: Session) -> dict[str, int]:

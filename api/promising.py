@@ -8,6 +8,7 @@ from typing import Any
 from api.booking import MEMBERS_MAY_NOT_SAY
 from api.consistency import check_load
 from api.firings import current_plan_id
+from api.holds import held_plan
 from api.security import Identity, Role
 from api.service import Service
 from api.storage.studio_store import waiting_loads
@@ -25,7 +26,7 @@ def promised_for(service: Service, who: Identity, body: Mapping[str, Any]) -> di
     """The earliest time at which a load can be out under the plan that holds, and the price of earlier days."""
     with service.store.read() as session:
         audited = service.audited(session, current_plan_id(session))
-        studio = audited.studio
+        studio, plan = audited.studio, held_plan(session, audited.plan)
         given = {**body, "id": ASKED}
         if who.role == Role.MEMBER:
             given = {key: value for key, value in given.items() if key not in MEMBERS_MAY_NOT_SAY}
@@ -33,7 +34,7 @@ def promised_for(service: Service, who: Identity, body: Mapping[str, Any]) -> di
         check_load(load, waiting_loads(session), studio)
     if load.after is not None and load.after not in audited.loads:
         load = load.model_copy(update={"after": None})
-    found = promise(studio, tuple(audited.loads.values()), audited.plan, load, now=service.minute())
+    found = promise(studio, tuple(audited.loads.values()), plan, load, now=service.minute())
     return {
         "offer": None if found.offer is None else _offer(found.offer, studio),
         "earlier": [_offer(offer, studio) for offer in found.earlier],

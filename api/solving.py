@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from multiprocessing.connection import Connection
@@ -15,14 +15,14 @@ from api.storage.engine import Store
 from api.storage.plan_store import keep_plan
 from api.storage.tables import Job
 from api.wire import stored
-from scheduler.audit import AuditedPlan, prove
+from scheduler.audit import AuditedPlan, BrokenPlanError, holds_kept, prove
 from scheduler.planning.door import Progress, Settings, plan
 from scheduler.planning.events import Events
 from scheduler.planning.replan import Change, Replanned, replan
 from shared.clock import Minute, iso_text
 from shared.errors import KilnrotaError
 from shared.loads import Load
-from shared.plans import Plan
+from shared.plans import Firing, Plan
 from shared.studio import Studio
 
 
@@ -40,6 +40,8 @@ class SolveTask:
         Id of the plan that holds, for the record.
     basis
         The versions of the loads when the solve was asked for, by load.
+    held
+        Of a plan: the firings that people have fixed; a re-plan's are marked in its plan.
     """
 
     kind: str
@@ -55,6 +57,7 @@ class SolveTask:
     events: Events = field(default_factory=Events)
     based_on: int | None = None
     basis: dict[str, int] = field(default_factory=dict)
+    held: tuple[Firing, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -70,17 +73,34 @@ class Solved:
 def solve(task: SolveTask, progress: Callable[[Progress], None]) -> Solved:
     """Plan or re-plan, and prove the result."""
     if task.plan is None:
-        made = plan(task.studio, task.loads, now=task.now, begin=task.begin, settings=task.settings, progress=progress)
-        return Solved(prove(task.studio, task.loads, made), frozenset(), False, {})
+        made = plan(
+            task.studio,
+            task.loads,
+            now=task.now,
+            begin=task.begin,
+            settings=task.settings,
+            progress=progress,
+            held=task.held,
+        )
+        return Solved(_proved_with_holds(prove(task.studio, task.loads, made), task.held), frozenset(), False, {})
     found = replan(
         task.studio, task.loads, task.plan, now=task.now, events=task.events, settings=task.settings, progress=progress
     )
     audited = prove(found.studio, found.loads, found.plan, found.under_way, replanned=True)
-    return Solved(audited, found.under_way, True, replan_notes(found, task.studio))
+    return Solved(_proved_with_holds(audited, found.held), found.under_way, True, replan_notes(found, task.studio))
+
+
+def _proved_with_holds(audited: AuditedPlan, held: Sequence[Firing]) -> AuditedPlan:
+    """The plan, unless it moves what people hold and does not say so."""
+    broken = list(holds_kept(audited.studio, audited.plan, held))
+    if broken:
+        raise BrokenPlanError(broken, audited.studio)
+    return audited
 
 
 def replan_notes(found: Replanned, before: Studio) -> dict[str, Any]:
     """What a re-plan tells, as it is kept and shown; ``brings``: what the studio has to know once it is published."""
+    zone = before.place.zone
     return {
         "changes": [_change(change, found.studio) for change in found.changes],
         "questions": [
@@ -91,6 +111,11 @@ def replan_notes(found: Replanned, before: Studio) -> dict[str, Any]:
         "lost": list(found.lost),
         "do_nothing": list(found.do_nothing),
         "cost_before": found.cost_before,
+        "cost_left": found.cost_left,
+        "put_off": [
+            {"kiln": one.kiln, "was": iso_text(one.was, zone), "begins": iso_text(one.begins, zone)}
+            for one in found.put_off
+        ],
         "brings": {
             kind: [stored(item) for item in getattr(found.studio, kind) if item not in getattr(before, kind)]
             for kind in ("outages", "absences")

@@ -40,6 +40,7 @@ class FiringCard:
     version: int
     steps: tuple[Step, ...]
     note: str
+    held: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,14 +63,19 @@ def kiln_cards(
     now: Minute,
     only: Collection[str] | None = None,
     taps: bool = False,
+    held: Collection[str] = (),
 ) -> tuple[KilnCard, ...]:
-    """The cards of all kilns; ``only`` firings with one of these loads, ``taps`` with buttons to note what is done."""
+    """The cards of all kilns.
+
+    ``only`` firings with one of these loads are shown, ``taps`` gives buttons to note what is done, and the firings
+    ``held`` carry a mark.
+    """
     cards = []
     for kiln_day in day.kilns:
         shown = [one for one in kiln_day.firings if only is None or set(one.firing.loads) & set(only)]
         if only is not None and not shown:
             continue
-        cards.append(_card(day, kiln_day, shown, formats, kept, now, taps))
+        cards.append(_card(day, kiln_day, shown, formats, kept, now, taps, held))
     return tuple(cards)
 
 
@@ -101,6 +107,7 @@ def _card(
     kept: Mapping[str, FiringRecord],
     now: Minute,
     taps: bool,
+    held: Collection[str],
 ) -> KilnCard:
     words = formats.words
     states = {
@@ -125,7 +132,14 @@ def _card(
         state=_state_text(current, kept, states[state], out and state == "idle", formats),
         tone={"heat": "hot", "hot": "hot", "cool": "cools", "safe": "cools"}.get(state, ""),
         firings=tuple(
-            _firing_card(day, one, formats, kept.get(one.firing.id), now if taps and one in waiting[:1] else None)
+            _firing_card(
+                day,
+                one,
+                formats,
+                kept.get(one.firing.id),
+                now if taps and one in waiting[:1] else None,
+                one.firing.id in held,
+            )
             for one in shown
         ),
         outages=tuple(outage_texts(day, kiln_day, formats)),
@@ -176,7 +190,7 @@ def _open(kept: FiringRecord | None) -> bool:
 
 
 def _firing_card(
-    day: Day, shown: FiringOnDay, formats: Formats, kept: FiringRecord | None, taps_at: Minute | None
+    day: Day, shown: FiringOnDay, formats: Formats, kept: FiringRecord | None, taps_at: Minute | None, held: bool
 ) -> FiringCard:
     words, firing = formats.words, shown.firing
     alone = any(span.begin <= firing.start_at < span.end for span in shown.heats_alone)
@@ -234,4 +248,5 @@ def _firing_card(
         version=0 if kept is None else kept.version,
         steps=tuple(steps),
         note="" if kept is None else kept.note or "",
+        held=held,
     )

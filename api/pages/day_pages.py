@@ -27,6 +27,7 @@ from api.problems import ProblemError
 from api.security import Identity, Role
 from api.service import Service
 from api.sheets.overview import TaskRow, all_task_rows, task_rows
+from api.storage.hold_store import held_firings
 from api.storage.plan_store import current
 from api.storage.studio_store import counter
 from api.storage.tables import BookedLoad, FiringRecord
@@ -71,12 +72,13 @@ def day_page(request: Request, service: Service, who: Identity, text: str, key: 
         audited = service.audited(session, plan_id)
         kept = records_of_plan(session, plan_id)
         only = own_loads(session, who)
+        held = frozenset(held_firings(session, audited.plan))
         session.expunge_all()
     today = day_of(now, page.studio)
     chosen = named_day(text, audited, today)
     view = Day(audited, chosen)
     page.formats = type(page.formats)(view.studio, page.words)
-    cards = kiln_cards(view, page.formats, kept, now, only, taps=page.staff and chosen <= today and not key)
+    cards = kiln_cards(view, page.formats, kept, now, only, taps=page.staff and chosen <= today and not key, held=held)
     own = None if only is None else set(only)
     tasks = [] if own is not None else task_rows(view, page.formats)
     return page.answer(
@@ -115,6 +117,7 @@ def week(
         audited = service.audited(session, publication.plan_id)
         only = own_loads(session, who)
         live = counter(session, "live")
+        held = frozenset(held_firings(session, audited.plan))
     chosen = named_day(first, audited, day_of(now, page.studio))
     page.formats = type(page.formats)(audited.studio, page.words)
     shown = None
@@ -122,7 +125,7 @@ def week(
         shown = {firing.id for firing in audited.plan.firings if set(firing.loads) & set(only)}
     seen = None if shown is None else frozenset(shown)
     key = ("week page", publication.id, live, chosen, page.language, seen, now // NOW_MINUTES)
-    content = service.views.get(key, lambda: _week_content(page, audited, chosen, now, seen))
+    content = service.views.get(key, lambda: _week_content(page, audited, chosen, now, seen, held))
     return page.answer(
         "week.html",
         live="/live",
@@ -133,7 +136,9 @@ def week(
     )
 
 
-def _week_content(page: Page, audited: AuditedPlan, chosen: date, now: Minute, only: frozenset[str] | None) -> str:
+def _week_content(
+    page: Page, audited: AuditedPlan, chosen: date, now: Minute, only: frozenset[str] | None, held: frozenset[str]
+) -> str:
     """The week's picture and list; drawn once for all who may see the same."""
     end = chosen + timedelta(days=WEEK_DAYS)
     listed = [
@@ -143,8 +148,9 @@ def _week_content(page: Page, audited: AuditedPlan, chosen: date, now: Minute, o
     ]
     return page.text(
         "week_body.html",
-        picture=week_picture(audited, page.formats, chosen, WEEK_DAYS, now, only),
+        picture=week_picture(audited, page.formats, chosen, WEEK_DAYS, now, only, held=held),
         firings=listed,
+        held=held,
         profiles=audited.studio.profile_by_id,
     )
 

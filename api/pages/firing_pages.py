@@ -6,7 +6,7 @@ from fastapi import APIRouter, Request, Response
 from fastapi.responses import HTMLResponse
 from sqlalchemy import select
 
-from api import firings
+from api import firings, holds
 from api.access import PersonDep, ServiceDep, StaffDep
 from api.cautions import cautions
 from api.day import Day, FiringOnDay, day_of
@@ -24,8 +24,9 @@ from api.security import Identity
 from api.service import Service
 from api.sheets.environment import template_environment
 from api.sheets.firing_sheet import firing_sheet
+from api.storage.hold_store import held_firings, name_of
 from api.storage.plan_store import plan_row
-from api.storage.tables import FiringRecord, Reading
+from api.storage.tables import FiringRecord, Hold, Reading
 from api.words import Words
 from shared.clock import minute_of
 from shared.errors import KilnrotaError
@@ -46,6 +47,8 @@ class Seen:
             self.plan_id = current_plan_id(session)
             row = plan_row(session, self.plan_id)
             self.under_way, self.replanned = frozenset(row.under_way), row.replanned
+            self.held: Hold | None = held_firings(session, audited.plan).get(firing_id)
+            self.held_by = "" if self.held is None else name_of(session, self.held.person_id)
             self.kept: FiringRecord | None = records_of_plan(session, self.plan_id).get(firing_id)
             readings: Readings = ()
             if self.kept is not None:
@@ -106,9 +109,15 @@ def firing_page(
         early=_too_early(seen, page),
         answer=result,
         movable=page.staff and seen.kept is None and planned_firing.load_at > page.service.minute(),
+        held="" if seen.held is None else page.words("hold.text", by=_held_by(seen, page)),
         grid=studio.rules.grid_minutes * 60,
         unit=studio.place.temperature,
     )
+
+
+def _held_by(seen: Seen, page: Page) -> str:
+    at = page.formats.clock(minute_of(seen.held.at)) if seen.held is not None else ""
+    return page.words("hold.by", name=seen.held_by, at=at) if seen.held_by else at
 
 
 def _too_early(seen: Seen, page: Page) -> str:
@@ -154,6 +163,20 @@ def reading(service: ServiceDep, who: StaffDep, firing_id: str, form: FormDep) -
     if not -50 <= value <= 3000:
         raise ProblemError(422, f"temperature: {text} is no temperature of a kiln; look again", name="faults")
     firings.add_readings(service, who, firing_id, [(service.now(), firings.reading_c(value, studio))])
+    return go_to(f"/firings/{firing_id}", "done")
+
+
+@router.post("/firings/{firing_id}/hold")
+def hold(service: ServiceDep, who: StaffDep, firing_id: str) -> Response:
+    """Fix the firing where it is."""
+    holds.hold(service, who, firing_id)
+    return go_to(f"/firings/{firing_id}", "done")
+
+
+@router.post("/firings/{firing_id}/let-go")
+def let_go(service: ServiceDep, who: StaffDep, firing_id: str) -> Response:
+    """Let planning move the firing again."""
+    holds.let_go(service, who, firing_id)
     return go_to(f"/firings/{firing_id}", "done")
 
 

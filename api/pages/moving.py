@@ -11,10 +11,12 @@ from api.problems import ProblemError, not_there
 from api.security import Identity
 from api.service import Service
 from api.single_firing import firing_request
+from api.storage.hold_store import held_firings
 from api.storage.plan_store import keep_plan, plan_row
 from scheduler.audit import AuditedPlan, breaches, explain, prove
 from scheduler.audit.breach import Breach
 from scheduler.firing.simulate import simulate_one
+from scheduler.planning.holds import with_holds
 from scheduler.planning.layers import pack, share_used
 from scheduler.planning.settle import energy_cost
 from shared.calendar import on_duty
@@ -72,6 +74,8 @@ def moved(
 def keep_moved(service: Service, who: Identity, plan_id: int, firing_id: str, wish: Wish) -> int:
     """Keep the plan with a firing moved, to be looked at and published; returns its id.
 
+    Once it is published the firing is held where the person has put it.
+
     Raises
     ------
     BrokenPlanError
@@ -83,8 +87,12 @@ def keep_moved(service: Service, who: Identity, plan_id: int, firing_id: str, wi
         audited = service.audited(session, plan_id)
         under_way = frozenset(row.under_way)
         result = moved(audited, firing_id, wish, service.minute(), under_way, row.replanned)
-        proved = prove(audited.studio, tuple(audited.loads.values()), result.plan, under_way, row.replanned)
-        notes = _notes(audited, result)
+        held = held_firings(session, audited.plan)
+        plan = with_holds(result.plan, frozenset({*held, firing_id}))
+        proved = prove(audited.studio, tuple(audited.loads.values()), plan, under_way, row.replanned)
+        notes = _notes(audited, result) | {"holds": [firing_id]}
+        if firing_id in held:
+            notes["replaces_holds"] = [held[firing_id].id]
         kept = keep_plan(
             session, proved, who.author(now), "moved", under_way=under_way, replanned=row.replanned, based_on=plan_id,
             notes=notes,
@@ -180,7 +188,8 @@ def _plan_with(audited: AuditedPlan, new: Firing) -> Plan:
     if parts.total > bound + 0.005:
         status = "within" if parts.total <= bound * 1.05 else "unproved"
     proof = Proof(status=status, cost=parts.total, bound=bound, seconds=plan.proof.seconds)
-    return plan.model_copy(update={"firings": firings, "late": tuple(rows), "cost_parts": parts, "proof": proof})
+    updated = {"firings": firings, "late": tuple(rows), "cost_parts": parts, "proof": proof, "hold_notes": ()}
+    return plan.model_copy(update=updated)
 
 
 def _late(load: Load, firing: Firing, told: Mapping[str, Late]) -> Late | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from datetime import date, datetime
 from typing import Annotated, Any
 
@@ -19,14 +20,16 @@ from api.pages.page_route import PageRoute, told
 from api.pages.plan_changes import changes_by_person
 from api.pages.supposing import supposed
 from api.pages.week_picture import week_picture
-from api.printing.plan_text import proof_text
+from api.printing.plan_text import proof_text, sentence
 from api.problems import ProblemError
 from api.service import Service
+from api.storage.hold_store import held_firings
 from api.storage.plan_store import current, plan_row
 from api.storage.tables import BookedLoad
 from scheduler.audit import AuditedPlan
 from shared.clock import minute_of
 from shared.errors import KilnrotaError
+from shared.plans import HoldNote
 
 router = APIRouter(include_in_schema=False, route_class=PageRoute)
 
@@ -129,6 +132,7 @@ def plan_page(page: Page, plan_id: int, texts: list[str], anyway: bool) -> HTMLR
         holds_id = None if publication is None else publication.plan_id
         number = 0 if publication is None else publication.id
         kind, notes, based_on = row.kind, dict(row.notes), row.based_on
+        held_before = set() if holds is None else set(held_firings(session, holds.plan))
     formats = Formats(audited.studio, page.words)
     page.formats = formats
     # A plan that replaced another tells what it changed; any other is compared with the one that holds.
@@ -141,9 +145,10 @@ def plan_page(page: Page, plan_id: int, texts: list[str], anyway: bool) -> HTMLR
     if against is not None:
         marked_before = {item.firing_before for person in people for item in person.changes}
         before = week_picture(
-            against, Formats(against.studio, page.words), first, SHOWN_DAYS, now, marked=marked_before
+            against, Formats(against.studio, page.words), first, SHOWN_DAYS, now, marked=marked_before, held=held_before
         )
-    cost_before = against.plan.proof.cost if against is not None else notes.get("cost_before")
+    cost_before = notes.get("cost_before", None if against is None else against.plan.proof.cost)
+    held = held_before if holds_id == plan_id else {firing.id for firing in audited.plan.firings if firing.held}
     return page.answer(
         "plan.html",
         status=409 if texts else 200,
@@ -155,21 +160,38 @@ def plan_page(page: Page, plan_id: int, texts: list[str], anyway: bool) -> HTMLR
         holds=holds_id == plan_id,
         outdated=based_on is not None and holds_id is not None and based_on != holds_id and holds_id != plan_id,
         plan=audited.plan,
-        cost=cost_lines(audited, formats, cost_before),
+        cost=cost_lines(audited, formats, cost_before, notes.get("cost_left")),
         proof=proof_text(audited.plan.proof, formats),
         people=people,
         do_nothing=notes.get("do_nothing", []),
         questions=notes.get("questions", []),
         lost=notes.get("lost", []),
-        picture=week_picture(audited, formats, first, SHOWN_DAYS, now, marked=touched),
+        hold_notes=[hold_text(note, formats) for note in audited.plan.hold_notes],
+        put_off=[put_off_text(item, formats) for item in notes.get("put_off", ())],
+        picture=week_picture(audited, formats, first, SHOWN_DAYS, now, marked=touched, held=held),
         before=before,
         late=late_lines(audited, page)[:SHOWN_LATE],
         loads=len(audited.loads),
     )
 
 
-def cost_lines(audited: AuditedPlan, formats: Formats, before: float | None) -> list[tuple[str, str]]:
-    """What the plan costs, by part."""
+def hold_text(note: HoldNote, formats: Formats) -> str:
+    """What became of a firing that was held."""
+    key = "hold.kept" if note.kept else "hold.gone"
+    start, loads = formats.clock(note.start_at), ", ".join(note.loads)
+    return formats.words(key, firing=note.firing, kiln=note.kiln, start=start, loads=loads, why=sentence(note.why))
+
+
+def put_off_text(item: Mapping[str, str], formats: Formats) -> str:
+    """Work on a kiln that waits until it is empty."""
+    was, begins = (formats.clock(minute_of(datetime.fromisoformat(item[name]))) for name in ("was", "begins"))
+    return formats.words("plans.put_off", kiln=item["kiln"], was=was, begins=begins)
+
+
+def cost_lines(
+    audited: AuditedPlan, formats: Formats, before: float | None, left: float | None = None
+) -> list[tuple[str, str]]:
+    """What the plan costs, by part; of a re-plan also what the plan before cost, and what of that was still to come."""
     words, parts = formats.words, audited.plan.cost_parts
     lines = [
         (words("plans.cost_total"), formats.money(parts.total)),
@@ -182,6 +204,8 @@ def cost_lines(audited: AuditedPlan, formats: Formats, before: float | None) -> 
         lines.append((words("plans.cost_changes"), formats.money(parts.changes)))
     if before is not None:
         lines.append((words("plans.cost_before"), formats.money(before)))
+    if left is not None:
+        lines.append((words("plans.cost_left"), formats.money(left)))
     return lines
 
 

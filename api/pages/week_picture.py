@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from api.formats import Formats
@@ -50,6 +50,7 @@ class Drawn:
     anchor: str
     title: str
     marked: bool
+    held: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,8 +99,12 @@ def week_picture(
     now: Minute,
     only: Collection[str] | None = None,
     marked: Collection[str] = (),
+    held: Collection[str] = (),
 ) -> Week:
-    """The picture of ``days`` days; ``only`` these firings if given, ``marked`` ones with a heavy frame."""
+    """The picture of ``days`` days; ``only`` these firings if given.
+
+    A heavy frame stands around those that are ``marked``, a double one around those that are ``held``.
+    """
     studio, zone = audited.studio, audited.studio.place.zone
     begin, end = wall_minute(first, 0, zone), wall_minute(first + timedelta(days=days), 0, zone)
 
@@ -125,7 +130,7 @@ def week_picture(
             and (outage.ends is None or outage.ends > begin)
         )
         top = TOP + LANE * number
-        drawn = _spaced([_drawn(audited, firing, formats, x, marked) for firing in firings])
+        drawn = _spaced([_drawn(audited, firing, formats, x, marked, held) for firing in firings])
         lanes.append(Lane(top, kiln.id, kiln.name or "", drawn, outages))
     lanes_bottom = TOP + LANE * len(lanes)
     legs: list[LegRow] = []
@@ -163,7 +168,9 @@ def phases(firing: Firing, load_minutes: float) -> Iterator[tuple[str, Minute, M
         yield "cool", firing.out_at, firing.free_at
 
 
-def _drawn(audited: AuditedPlan, firing: Firing, formats: Formats, x: ToX, marked: Collection[str]) -> Drawn:
+def _drawn(
+    audited: AuditedPlan, firing: Firing, formats: Formats, x: ToX, marked: Collection[str], held: Collection[str]
+) -> Drawn:
     studio, words = audited.studio, formats.words
     kiln, profile = studio.kiln_by_id[firing.kiln], studio.profile_by_id[firing.profile]
     bars = tuple(
@@ -172,10 +179,12 @@ def _drawn(audited: AuditedPlan, firing: Firing, formats: Formats, x: ToX, marke
         if x(end) > x(begin)
     )
     left, right = x(firing.load_at), x(max(firing.free_at, firing.out_at))
-    label = f"{firing.id} {profile.title}"
+    is_held = firing.id in held
+    short = f"{firing.id} · {words('hold.fixed')}" if is_held else firing.id
+    label = f"{short} · {profile.title}" if is_held else f"{firing.id} {profile.title}"
     room = int((right - left) / LETTER)
     if len(label) > room:
-        label = firing.id
+        label = short
     title = words(
         "week.bar",
         firing=firing.id,
@@ -186,6 +195,8 @@ def _drawn(audited: AuditedPlan, firing: Firing, formats: Formats, x: ToX, marke
         off=formats.clock(firing.hot_until),
         open=formats.clock(firing.unload_at),
     )
+    if is_held:
+        title = f"{title} ({words('hold.legend')})"
     at_end = left > RIGHT - LETTER * len(label) - 4
     return Drawn(
         id=firing.id,
@@ -197,6 +208,7 @@ def _drawn(audited: AuditedPlan, firing: Firing, formats: Formats, x: ToX, marke
         anchor="end" if at_end else "start",
         title=title,
         marked=firing.id in marked,
+        held=is_held,
     )
 
 
@@ -207,7 +219,7 @@ def _spaced(drawn: Sequence[Drawn]) -> tuple[Drawn, ...]:
         following = drawn[number + 1].x if number + 1 < len(drawn) else WIDTH
         room = int((following - one.x) / LETTER) if one.anchor == "start" else 99
         label = one.label if len(one.label) <= room else (one.id if len(one.id) <= room else "")
-        found.append(Drawn(one.id, one.x, one.width, one.bars, label, one.label_x, one.anchor, one.title, one.marked))
+        found.append(replace(one, label=label))
     return tuple(found)
 
 

@@ -11,7 +11,7 @@ from typing import Annotated, Any, Literal
 from fastapi import APIRouter, Body, Query, Request, Response
 from fastapi.concurrency import run_in_threadpool
 
-from api import day_view, firings, notices
+from api import day_view, firings, holds, notices
 from api.access import PersonDep, ServiceDep, StaffDep, ViewerDep
 from api.problems import ProblemError
 from api.routes import shapes
@@ -54,6 +54,20 @@ def opened(service: ServiceDep, who: StaffDep, firing_id: str, body: shapes.Open
     """Note that a firing was opened, and how it came out."""
     said = firings.Tap(body.version, _at(body), body.note, body.result, body.kwh)
     return firings.tap(service, who, firing_id, "opened", said)
+
+
+@router.post("/firings/{firing_id}/hold", response_model=shapes.HoldShown)
+def hold(service: ServiceDep, who: StaffDep, firing_id: str) -> dict[str, Any]:
+    """Fix a firing where it is: no plan and no re-plan moves it, unless it has become impossible."""
+    holds.hold(service, who, firing_id)
+    return {"firing": firing_id, "held": True}
+
+
+@router.post("/firings/{firing_id}/let-go", response_model=shapes.HoldShown)
+def let_go(service: ServiceDep, who: StaffDep, firing_id: str) -> dict[str, Any]:
+    """Let planning move a firing again."""
+    holds.let_go(service, who, firing_id)
+    return {"firing": firing_id, "held": False}
 
 
 @router.post("/firings/{firing_id}/readings", response_model=shapes.Followed)

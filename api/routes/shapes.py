@@ -397,6 +397,13 @@ class StepTapped(Versioned):
     note: PlainText | None = None
 
 
+class HoldShown(BaseModel):
+    """Whether a firing is fixed where it is."""
+
+    firing: str
+    held: bool
+
+
 class OpenedTapped(StepTapped):
     """That a firing was opened, and how it came out."""
 

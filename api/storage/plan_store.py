@@ -10,6 +10,7 @@ from sqlalchemy.orm import Session
 
 from api.problems import ProblemError, not_there
 from api.storage.change_log import Author, record
+from api.storage.hold_store import unknown_holds
 from api.storage.studio_store import bump
 from api.storage.tables import BookedLoad, FiringRecord, Publication, StoredPlan
 from api.wire import restored_loads, restored_text, stored_loads, stored_text
@@ -124,11 +125,12 @@ def publish(session: Session, plan_id: int, based_on: int, author: Author, anywa
             more={"current": shown},
         )  # fmt: skip
     if not anyway:
-        changed = changed_loads(session, row)
-        if changed:
+        loads, holds = changed_loads(session, row), unknown_holds(session, row)
+        if loads or holds:
+            what = f"{len(loads)} loads of this plan have changed" if loads else "firings have been held"
             raise ProblemError(
-                409, f"{len(changed)} loads of this plan have changed since it was made; make it anew, or publish "
-                "it with anyway", name="plan-outdated", more={"changed": changed},
+                409, f"{what} since it was made; make it anew, or publish it with anyway", name="plan-outdated",
+                more={"changed": [*loads, *holds]},
             )  # fmt: skip
     _carry_over(session, row)
     publication = Publication(plan_id=row.id, at=author.at, person_id=author.person_id)

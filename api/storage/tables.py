@@ -185,7 +185,7 @@ class Publication(Row):
 
 
 class Job(Row):
-    """A solve in a worker process."""
+    """Work in a worker process: a solve, which ends in a plan, or a question, which ends in a result."""
 
     __tablename__ = "jobs"
     id: Mapped[int] = mapped_column(primary_key=True)
@@ -197,6 +197,23 @@ class Job(Row):
     ended_at: Mapped[datetime | None]
     plan_id: Mapped[int | None] = mapped_column(ForeignKey("plans.id"))
     message: Mapped[str | None] = mapped_column(Text)
+    result: Mapped[Json | None] = mapped_column(JSON(none_as_null=True))
+
+
+class Hold(Row):
+    """That somebody has fixed a firing: kiln, times [min since 1970] and loads. One let go stays as history."""
+
+    __tablename__ = "holds"
+    id: Mapped[int] = mapped_column(primary_key=True)
+    kiln: Mapped[str] = mapped_column(String(60))
+    load_at: Mapped[int]
+    start_at: Mapped[int]
+    unload_at: Mapped[int]
+    loads: Mapped[list[Any]]
+    at: Mapped[datetime]
+    person_id: Mapped[int | None] = mapped_column(ForeignKey("people.id"))
+    let_go_at: Mapped[datetime | None]
+    why: Mapped[str | None] = mapped_column(Text)
 
 
 class FiringRecord(Row):
