@@ -12,7 +12,7 @@ from collections.abc import AsyncIterator, Awaitable, Callable, Iterator, Mutabl
 from contextlib import asynccontextmanager
 from typing import Any
 
-from fastapi import APIRouter, FastAPI
+from fastapi import APIRouter, FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.routing import APIRoute
 from starlette.exceptions import HTTPException
@@ -22,6 +22,7 @@ from api.access import marks_of
 from api.accounts import Accounts
 from api.jobs import Jobs
 from api.logs import LOGGER, log
+from api.pages import refusals
 from api.pages.routers import PAGE_ROUTERS
 from api.routes import day, health, house, loads, people, plans, studio
 from api.security import SAFE_HEADERS, UNSAFE_METHODS, Passwords, from_elsewhere
@@ -91,8 +92,8 @@ def create_app(settings: Settings) -> FastAPI:
         app.include_router(router, prefix=prefix)
     app.add_exception_handler(KilnrotaError, problems.answer_told)
     app.add_exception_handler(RequestValidationError, problems.answer_invalid)
-    app.add_exception_handler(HTTPException, problems.answer_http)
-    app.add_exception_handler(Exception, problems.answer_unexpected)
+    app.add_exception_handler(HTTPException, refusals.answer_http)
+    app.add_exception_handler(Exception, refusals.answer_unexpected)
     app.add_middleware(Edge, service=service)
     return app
 
@@ -175,9 +176,10 @@ class Edge:
 
         headers = {name.decode("latin-1"): value.decode("latin-1") for name, value in scope["headers"]}
         if scope["method"] in UNSAFE_METHODS and "authorization" not in headers and from_elsewhere(headers):
-            answer = problems.problem(
+            error = problems.ProblemError(
                 403, "this came from another site's page; open the studio's own", name="other-site"
             )
+            answer = await refusals.refused(Request(scope), error)
             await answer(scope, receive, send_safely)
         else:
             await self.app(scope, receive, send_safely)

@@ -14,6 +14,7 @@ from fastapi.routing import APIRoute
 from api.access import identity_of, service_of
 from api.pages.page import Page
 from api.problems import ProblemError
+from api.security import Role
 from scheduler.audit import BrokenPlanError
 from shared.errors import FolderError, KilnrotaError
 
@@ -43,10 +44,25 @@ def error_page(request: Request, error: KilnrotaError) -> Response:
         path = request.url.path + (f"?{request.url.query}" if request.url.query else "")
         return RedirectResponse(f"/sign-in?then={quote(path)}", status_code=303)
     page = Page(request, service_of(request), identity_of(request))
-    answer = page.answer("error.html", status=status, texts=told(error))
+    answer = page.answer("error.html", status=status, texts=_refusal(error, page) or told(error))
     if isinstance(error, ProblemError) and "retry-after" in error.headers:
         answer.headers["retry-after"] = error.headers["retry-after"]
     return answer
+
+
+def _refusal(error: KilnrotaError, page: Page) -> list[str]:
+    """What is refused to everybody alike, in the reader's language."""
+    name = error.name if isinstance(error, ProblemError) else ""
+    words = page.words
+    roles = {
+        Role.MANAGER: words("door.manager"),
+        Role.ATTENDANT: words("door.attendant"),
+        Role.MEMBER: words("door.member"),
+        Role.DISPLAY: words("door.display"),
+    }
+    if name == "not-allowed" and page.who is not None:
+        return [words("door.not_for_you", role=roles[page.who.role])]
+    return [words("door.other_site")] if name == "other-site" else []
 
 
 def told(error: KilnrotaError, labels: Mapping[str, str] | None = None) -> list[str]:
