@@ -7,7 +7,7 @@ from typing import Any, TypeVar
 
 from api.wire import reading_of, said, written
 from shared.errors import FolderError
-from shared.files.cross_checks import check_loads, check_profiles, check_quiet, check_studio
+from shared.files.cross_checks import check_loads, check_profiles, check_studio, check_works
 from shared.files.fault_list import FaultList
 from shared.files.loads_csv import Row
 from shared.files.toml_tables import StudioTables, Table
@@ -41,7 +41,7 @@ def check_whole(studio: Studio, loads: Sequence[Load]) -> None:
     if not studio.kilns:
         faults["studio"].add("kilns", "is missing", "keep at least one kiln")
     check_studio(tables, faults["studio"])
-    check_quiet(tables, profiles, faults["studio"])
+    check_works(tables, profiles, faults["studio"])
     check_profiles(profiles, tables, faults["profiles"])
     check_loads(
         [_row(number, load, studio.place) for number, load in enumerate(loads)], tables, profiles, faults["loads"]
@@ -103,6 +103,7 @@ def _tables(studio: Studio) -> tuple[StudioTables, Sequence[Table[Any]]]:
         tariff=one("tariff", studio.tariff),
         rules=one("rules", studio.rules),
         quiet=many("quiet", studio.quiet),
+        clean_outs=many("clean_outs", studio.clean_outs),
         prices=one("prices", studio.prices),
     )
     return tables, many("profiles", studio.profiles)

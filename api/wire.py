@@ -26,7 +26,7 @@ from shared.loads import Load
 from shared.plans import HoldMinutes, Plan
 from shared.profiles import Profile
 from shared.record import Record
-from shared.studio import Absence, Closed, Outage, Place, Prices, Quiet, Rules, Shift, Tariff
+from shared.studio import Absence, CleanOut, Closed, Outage, Place, Prices, Quiet, Rules, Shift, Tariff
 from shared.units import DurationMinutes, MinuteOfDay, RateKPerHour, TemperatureC
 
 RecordT = TypeVar("RecordT", bound=Record)
@@ -137,6 +137,7 @@ PART_MODELS: dict[str, type[Record]] = {
     "tariff": Tariff,
     "rules": Rules,
     "quiet": Quiet,
+    "clean_outs": CleanOut,
     "prices": Prices,
     "profiles": Profile,
 }

@@ -43,8 +43,8 @@ NewLoad = Annotated[dict[str, Any], WithJsonSchema(_new_load_schema())]
 ShownLoad = Annotated[dict[str, Any], WithJsonSchema(_LOAD)]
 PartBody = Annotated[dict[str, Any], WithJsonSchema({"anyOf": [wire_schema(model) for model in PART_MODELS.values()]})]
 PartKind = Literal[
-    "studio", "shifts", "closed", "absences", "circuits", "kilns", "outages", "tariff", "rules", "quiet", "prices",
-    "profiles",
+    "studio", "shifts", "closed", "absences", "circuits", "kilns", "outages", "tariff", "rules", "quiet", "clean_outs",
+    "prices", "profiles",
 ]  # fmt: skip
 
 

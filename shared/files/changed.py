@@ -5,8 +5,8 @@ The file of changes is a part of a studio.toml:
 - ``[[kilns]]`` and ``[[circuits]]`` are merged by ``id``: of one that is there the keys given are replaced; one that is
   not is added, as a whole or with ``like = "K1"``, which takes every key that is not given from that one. ``remove =
   true`` takes one away.
-- ``[[shifts]]``, ``[[closed]]``, ``[[absences]]``, ``[[outages]]`` and ``[[quiet]]`` have no ids: they are added to
-  those there, or replace them where the file says, at its top, ``replace = ["shifts"]``.
+- ``[[shifts]]``, ``[[closed]]``, ``[[absences]]``, ``[[outages]]``, ``[[quiet]]`` and ``[[clean_outs]]`` have no
+  ids: they are added to those there, or replace them where the file says, at its top, ``replace = ["shifts"]``.
 - ``[tariff]``, ``[rules]``, ``[prices]`` and ``[studio]`` are merged key by key (``bands`` of the tariff as a whole).
 """
 
@@ -28,7 +28,7 @@ from shared.files.wording import unknown_key
 from shared.studio import Studio
 
 BY_ID = ("circuits", "kilns")
-LISTS = ("shifts", "closed", "absences", "outages", "quiet")
+LISTS = ("shifts", "closed", "absences", "outages", "quiet", "clean_outs")
 TABLES = ("studio", "tariff", "rules", "prices")
 
 

@@ -69,19 +69,28 @@ def check_profiles(profiles: Sequence[Table[Profile]], studio: StudioTables | No
             )
 
 
-def check_quiet(studio: StudioTables, profiles: Sequence[Table[Profile]], faults: FaultList) -> None:
-    """A quiet time that names an unknown work would keep nothing quiet."""
+def check_works(studio: StudioTables, profiles: Sequence[Table[Profile]], faults: FaultList) -> None:
+    """A quiet time, a clean-out or a kiln's last work that names an unknown work would do nothing."""
     works = [*(name for kiln in studio.kilns for name in kiln.texts("work"))]
     works += [work for profile in profiles if (work := profile.text("work"))]
     if any(kiln.lost("work") for kiln in studio.kilns) or any(profile.lost("work") for profile in profiles):
         return
-    for quiet in studio.quiet:
-        for number, work in enumerate(quiet.texts("work")):
-            if works and work not in works:
-                known = list(dict.fromkeys(works))
-                faults.add(
-                    f"{quiet.place} › work[{number}]", *unknown_id(work, "kiln or profile for the work", known, "both")
-                )
+    known = list(dict.fromkeys(works))
+    named: list[tuple[Table[Any], str, str]] = [
+        (quiet, key, name) for quiet in studio.quiet for key, name in _keyed(quiet, "work")
+    ]
+    named += [
+        (one, key, name) for one in studio.clean_outs for key, name in (*_keyed(one, "after"), *_keyed(one, "before"))
+    ]
+    named += [(kiln, "last_work", name) for kiln in studio.kilns if (name := kiln.text("last_work"))]
+    for table, key, work in named:
+        if known and work not in known:
+            faults.add(f"{table.place} › {key}", *unknown_id(work, "kiln or profile for the work", known, "both"))
+
+
+def _keyed(table: Table[Any], key: str) -> list[tuple[str, str]]:
+    """Each text of a list with where it stands."""
+    return [(f"{key}[{number}]", name) for number, name in enumerate(table.texts(key))]
 
 
 def check_loads(

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 
 from shared.errors import Fault, FolderError, RequestError
-from shared.files.cross_checks import check_loads, check_profiles, check_quiet, check_studio
+from shared.files.cross_checks import check_loads, check_profiles, check_studio, check_works
 from shared.files.fault_list import FaultList
 from shared.files.loads_csv import load_rows
 from shared.files.loads_writing import loads_text
@@ -60,7 +60,7 @@ def understood(texts: Mapping[str, str | None], lists: Mapping[str, FaultList]) 
     if studio is not None:
         check_studio(studio, in_studio)
         if profiles is not None:
-            check_quiet(studio, profiles, in_studio)
+            check_works(studio, profiles, in_studio)
     if profiles is not None:
         check_profiles(profiles, studio, in_profiles)
     if rows is not None:
@@ -153,6 +153,7 @@ def _assembled(studio: StudioTables, profiles: Sequence[Table[Profile]]) -> Stud
         kilns=tuple(table.record for table in studio.kilns if table.record is not None),
         outages=tuple(table.record for table in studio.outages if table.record is not None),
         quiet=tuple(table.record for table in studio.quiet if table.record is not None),
+        clean_outs=tuple(table.record for table in studio.clean_outs if table.record is not None),
         profiles=tuple(table.record for table in profiles if table.record is not None),
         tariff=(studio.tariff.record if studio.tariff else None) or Tariff(),
         rules=(studio.rules.record if studio.rules else None) or Rules(),

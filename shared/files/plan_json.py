@@ -84,8 +84,11 @@ def plan_text(plan: Plan, studio: Studio) -> str:
         for key in ("hot_until_between", "safe_between"):
             if firing[key] is None:
                 del firing[key]
-        if not firing["held"]:
-            del firing["held"]
+        for key in ("held", "clean_out_minutes"):
+            if not firing[key]:
+                del firing[key]
+    if not document["cost_parts"]["clean_outs"]:
+        del document["cost_parts"]["clean_outs"]
     for key in ("under_way", "replanned", "hold_notes"):
         if not document[key]:
             del document[key]

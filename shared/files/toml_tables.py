@@ -20,7 +20,7 @@ from shared.files.wording import keys_of, plain_words, unknown_key
 from shared.kilns import Circuit, Fitted, Kiln
 from shared.profiles import Profile, Segment, SizeRow
 from shared.record import Record
-from shared.studio import Absence, Band, Closed, Outage, Place, Prices, Quiet, Rules, Shift, Tariff
+from shared.studio import Absence, Band, CleanOut, Closed, Outage, Place, Prices, Quiet, Rules, Shift, Tariff
 from shared.units import TemperatureUnit
 
 FLAGS = frozenset({"unattended", "attend_end", "vented", "vent", "one_family", "unattended_start"})
@@ -99,6 +99,7 @@ class StudioTables:
     tariff: Table[Tariff] | None
     rules: Table[Rules] | None
     quiet: Sequence[Table[Quiet]]
+    clean_outs: Sequence[Table[CleanOut]]
     prices: Table[Prices] | None
 
 
@@ -113,6 +114,7 @@ _STUDIO_KEYS = (
     "tariff",
     "rules",
     "quiet",
+    "clean_outs",
     "prices",
 )
 
@@ -169,6 +171,7 @@ def studio_tables(document: dict[str, Any], text: str, faults: FaultList) -> Stu
         tariff=reader.table("tariff", Tariff),
         rules=reader.table("rules", Rules),
         quiet=reader.tables("quiet", Quiet),
+        clean_outs=reader.tables("clean_outs", CleanOut),
         prices=reader.table("prices", Prices),
     )
 

@@ -40,6 +40,8 @@ def studio_text(studio: Studio) -> str:
     lines += _table("[rules]", rules) if rules else []
     for quiet in studio.quiet:
         lines += _table("[[quiet]]", _said(quiet, context))
+    for clean_out in studio.clean_outs:
+        lines += _table("[[clean_outs]]", _said(clean_out, context))
     lines += _table("[prices]", prices) if prices else []
     return "\n".join(lines[1:]) + "\n"
 

@@ -12,7 +12,7 @@ from shared.kilns import Circuit, Kiln
 from shared.loads import Load
 from shared.profiles import Profile
 from shared.record import Record
-from shared.studio import Absence, Closed, Outage, Place, Prices, Quiet, Rules, Shift, Studio, Tariff
+from shared.studio import Absence, CleanOut, Closed, Outage, Place, Prices, Quiet, Rules, Shift, Studio, Tariff
 
 ZONES = ("Europe/Lisbon", "America/New_York", "Australia/Lord_Howe", "Asia/Kathmandu", "UTC")
 RecordT = TypeVar("RecordT", bound=Record)
@@ -171,7 +171,19 @@ def studios(draw: st.DrawFn) -> tuple[Studio, tuple[Load, ...]]:
         tariff=made(Tariff, **draw(sometimes(default=thousandths(0, 2))), bands=[{**window(), "price": 0.125}]),
         rules=made(Rules, **draw(sometimes(load_below=temperatures, grid_minutes=st.sampled_from([1, 5, 15])))),
         quiet=(made(Quiet, **window(), **draw(sometimes(work=st.just(works)))),),
-        prices=made(Prices, **draw(sometimes(late_hour=thousandths(0, 9), moved=thousandths(0, 9)))),
+        clean_outs=tuple(
+            made(
+                CleanOut,
+                after=draw(st.lists(st.sampled_from(works), min_size=1, max_size=2)),
+                before=[works[-1]],
+                minutes=draw(thousandths(0.001, 1440)),
+                **draw(sometimes(price=thousandths(0, 9))),
+            )
+            for _ in range(draw(st.integers(0, 2)))
+        ),
+        prices=made(
+            Prices, **draw(sometimes(late_hour=thousandths(0, 9), late_load=thousandths(0, 9), moved=thousandths(0, 9)))
+        ),
         profiles=tuple(profiles),
     )
     return studio, tuple(loads)

@@ -51,6 +51,14 @@ def test_shifts_are_added_or_replaced(tmp_path: Path) -> None:
     assert after.outages == ()
 
 
+def test_clean_outs_are_added_or_replaced(tmp_path: Path) -> None:
+    one = '[[clean_outs]]\nafter = ["glaze"]\nbefore = ["bisque"]\nminutes = 20\n'
+    before, after = changed(tmp_path, one)
+    assert len(after.clean_outs) == len(before.clean_outs) + 1
+    _, after = changed(tmp_path, 'replace = ["clean_outs"]\n' + one)
+    assert [one.minutes for one in after.clean_outs] == [20.0]
+
+
 def test_a_kiln_can_be_taken_away(tmp_path: Path) -> None:
     _, after = changed(tmp_path, 'replace = ["outages"]\n[[kilns]]\nid = "K4"\nremove = true\n')
     assert list(after.kiln_by_id) == ["K1", "K2", "K3"]

@@ -81,6 +81,23 @@ def test_the_file_is_what_the_contract_says(studio: Studio) -> None:
     assert set(contract.split()) <= set(first)
 
 
+def test_clean_outs_stand_in_the_file_only_where_there_are_any(studio: Studio, tmp_path: Path) -> None:
+    made = plan(studio)
+    assert "clean_out" not in plan_text(made, studio)
+    first, second = made.firings
+    parts = made.cost_parts.model_copy(update={"clean_outs": 4.5})
+    cleaned = made.model_copy(
+        update={"firings": (first, second.model_copy(update={"clean_out_minutes": 30})), "cost_parts": parts}
+    )
+    write_plan(tmp_path / "plan.json", cleaned, studio)
+    document = json.loads((tmp_path / "plan.json").read_text())
+    assert ["clean_out_minutes" in firing for firing in document["firings"]] == [False, True]
+    assert read_plan(tmp_path / "plan.json", studio) == cleaned
+    del document["firings"][1]["clean_out_minutes"], document["cost_parts"]["clean_outs"]
+    (tmp_path / "plan.json").write_text(json.dumps(document))
+    assert read_plan(tmp_path / "plan.json", studio) == made
+
+
 def test_a_studio_in_fahrenheit_writes_its_plan_in_fahrenheit(tmp_path: Path) -> None:
     text = exchanged(
         STUDIO,
@@ -133,6 +150,8 @@ CHANGES: list[tuple[Callable[[dict[str, Any]], Any], str]] = [
     (lambda d: d["firings"][0].update(loads=[]), "firings[0] F1 › loads"),
     (lambda d: d["firings"][0].update(kwh=-1), "firings[0] F1 › kwh: -1 is too small"),
     (lambda d: d["firings"][0].update(kwh=10**400), "15 digits"),
+    (lambda d: d["firings"][0].update(clean_out_minutes=-5), "firings[0] F1 › clean_out_minutes: -5 is too small"),
+    (lambda d: d["firings"][0].update(clean_out_minutes=2.5), "clean_out_minutes: 2.5 is not a whole number"),
     (
         lambda d: d["firings"][0]["segments"][0].update(to="hot"),
         'firings[0] F1 › segments[0] › to: "hot" is not a number',

@@ -197,6 +197,55 @@ def test_a_fault_in_studio_toml_is_told_once_at_its_place(
     assert words in str(faults[0])
 
 
+CLEAN_OUT = """
+[[clean_outs]]
+after = ["burnout"]
+before = ["bisque", "glaze"]
+minutes = 30
+price = 5
+"""
+
+
+def test_clean_outs_a_kilns_last_work_and_a_price_for_each_late_load_are_read(tmp_path: Path) -> None:
+    text = exchanged(STUDIO, ('id = "K1"\n', 'id = "K1"\nlast_work = "burnout"\n'))
+    text += CLEAN_OUT + CLEAN_OUT.replace("price = 5\n", "") + "[prices]\nlate_load = 2.5\n"
+    studio, _ = read_folder(write_quayside(tmp_path, studio=text))
+    whole, without_price = studio.clean_outs
+    assert (whole.after, whole.before, whole.minutes, whole.price) == (("burnout",), ("bisque", "glaze"), 30.0, 5.0)
+    assert without_price.price == 0.0
+    assert [kiln.last_work for kiln in studio.kilns] == ["burnout", None]
+    assert (studio.prices.late_load, studio.prices.late_hour) == (2.5, 1.0)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "place", "words"),
+    [
+        ('"glaze"]', '"glase"]', " › before[1]", 'did you mean "glaze"?'),
+        ('["burnout"]', '["raku"]', " › after[0]", 'no kiln or profile for the work "raku"'),
+        ('["burnout"]', "[]", " › after", "a list of at least 1"),
+        ('after = ["burnout"]\n', "", " › after", 'write for example after = ["burnout"]'),
+        ("minutes = 30", "minutes = 0", " › minutes", "write a number above 0"),
+        ("minutes = 30", 'minutes = "0:30"', " › minutes", "minutes = 30"),
+        ("price = 5", "price = -5", " › price", "write 0 or more"),
+        ("price = 5", "prise = 5", " › prise", 'did you mean "price"?'),
+    ],
+)
+def test_a_fault_in_a_clean_out_is_told_at_its_place(
+    tmp_path: Path, old: str, new: str, place: str, words: str
+) -> None:
+    text = STUDIO + exchanged(CLEAN_OUT, (old, new))
+    (fault,) = faults_of(write_quayside(tmp_path, studio=text))
+    assert (fault.file, fault.place) == ("studio.toml", f"clean_outs[0] at line 84{place}")
+    assert words in str(fault)
+
+
+def test_a_kilns_last_work_that_nothing_fires_is_a_fault(tmp_path: Path) -> None:
+    text = exchanged(STUDIO, ('id = "K1"\n', 'id = "K1"\nlast_work = "bisqe"\n'))
+    (fault,) = faults_of(write_quayside(tmp_path, studio=text))
+    assert fault.place == "kilns[0] K1 › last_work"
+    assert 'did you mean "bisque"?' in str(fault)
+
+
 PROFILE_FAULTS = [
     ('work = "bisque"', 'work = "biscuit"', "profiles[1] bisque-04 › work", 'no kiln for the work "biscuit"'),
     ('skill = "casting"', 'skill = "castin"', "profiles[0] burnout › skill", 'did you mean "casting"?'),
