@@ -1,4 +1,7 @@
-"""Solves in worker processes: one at a time, a newer one supersedes; a crash of one harms nothing else."""
+"""Solves in worker processes: one at a time, a newer one supersedes; a crash of one harms nothing else.
+
+A question (`api.asking`) runs beside a solve, and is superseded by a newer question alone.
+"""
 
 from __future__ import annotations
 
@@ -19,10 +22,14 @@ from api.storage.engine import Store
 from api.storage.tables import Job
 
 if TYPE_CHECKING:
+    from api.asking import WhyTask
     from api.solving import SolveTask
 
 LIVE = ("running",)
 """States in which a job is at work."""
+
+QUESTION = "why"
+"""The kind of a job that ends in an answer and not in a plan."""
 
 KEPT_RUNS = 20
 """How many jobs' progress is kept in memory [-]."""
@@ -57,7 +64,7 @@ class Jobs:
         self._lock = threading.Lock()
         self._runs: dict[int, Run] = {}
         self._context = multiprocessing.get_context("forkserver")
-        self._context.set_forkserver_preload(["api.solving"])
+        self._context.set_forkserver_preload(["api.solving", "api.asking"])
 
     def warm_up(self) -> None:
         """Start the process from which workers are forked, so that the first solve need not wait for it."""
@@ -70,11 +77,12 @@ class Jobs:
                 job.state, job.ended_at = "interrupted", self._clock()
                 job.message = "the service stopped while it ran; ask again"
 
-    def ask(self, task: SolveTask, request: dict[str, Any]) -> int:
-        """Start a solve; one that runs is superseded. Returns the job's id."""
+    def ask(self, task: SolveTask | WhyTask, request: dict[str, Any]) -> int:
+        """Start a solve or a question; one of its sort that runs is superseded. Returns the job's id."""
         with self._lock:
             with self._store.write() as session:
-                old = session.scalars(select(Job).where(Job.state.in_(LIVE))).all()
+                same = (Job.kind == QUESTION) if task.kind == QUESTION else (Job.kind != QUESTION)
+                old = session.scalars(select(Job).where(Job.state.in_(LIVE), same)).all()
                 for job in old:
                     job.state, job.ended_at = "superseded", self._clock()
                 new = Job(kind=task.kind, state="running", request=request, person_id=task.person_id, asked_at=task.at)
@@ -167,7 +175,10 @@ class Jobs:
             return job.state
 
 
-def _work(pipe: Connection, task: SolveTask, job_id: int, data: str, niceness: int) -> None:
-    from api.solving import work
+def _work(pipe: Connection, task: SolveTask | WhyTask, job_id: int, data: str, niceness: int) -> None:
+    from api import asking, solving
 
-    work(pipe, task, job_id, data, niceness)
+    if isinstance(task, solving.SolveTask):
+        solving.work(pipe, task, job_id, data, niceness)
+    else:
+        asking.work(pipe, task, job_id, data, niceness)

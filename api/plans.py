@@ -305,6 +305,7 @@ def job_shown(service: Service, session: Session, job_id: int) -> dict[str, Any]
         "ended_at": job.ended_at.isoformat() if job.ended_at is not None else None,
         "plan": job.plan_id,
         "message": job.message,
+        "result": job.result,
         "progress": run.reports[-1] if run is not None and run.reports else None,
     }
 

@@ -141,7 +141,7 @@ def _change(change: Change, studio: Studio) -> dict[str, Any]:
 def work(pipe: Connection, task: SolveTask, job_id: int, data: str, niceness: int) -> None:
     """The worker process: solve, prove, keep the plan, tell the service; stop when the service is gone."""
     os.nice(niceness)
-    threading.Thread(target=_stop_with, args=(pipe,), daemon=True).start()
+    stop_with(pipe)
     try:
         solved = solve(task, lambda progress: pipe.send(("progress", progress)))
         pipe.send(("done", _keep(solved, task, job_id, data)))
@@ -151,12 +151,17 @@ def work(pipe: Connection, task: SolveTask, job_id: int, data: str, niceness: in
         os._exit(1)
 
 
-def _stop_with(pipe: Connection) -> None:
-    # Nothing is ever sent to the worker: the pipe ends when the service ends, also when it is killed.
-    try:
-        pipe.recv()
-    except (EOFError, OSError):
-        os._exit(1)
+def stop_with(pipe: Connection) -> None:
+    """End this process when the service ends."""
+
+    def wait() -> None:
+        # Nothing is ever sent to the worker: the pipe ends when the service ends, also when it is killed.
+        try:
+            pipe.recv()
+        except (EOFError, OSError):
+            os._exit(1)
+
+    threading.Thread(target=wait, daemon=True).start()
 
 
 def _keep(solved: Solved, task: SolveTask, job_id: int, data: str) -> int | None:

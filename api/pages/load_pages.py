@@ -214,13 +214,20 @@ def load(request: Request, service: ServiceDep, who: PersonDep, load_id: str) ->
     )
 
 
+ASKED_FOR = ("ready", "priority")
+"""What an address may fill into the form: a change that was found to mend a late load."""
+
+
 @router.get("/loads/{load_id}/change")
 def change_form(request: Request, service: ServiceDep, who: PersonDep, load_id: str) -> HTMLResponse:
     """The form to change a load."""
     row = booking.one(service, who, load_id)
     page = Page(request, service, who)
+    asked = request.query_params
     values = values_of(row["load"]) | {"version": str(row["version"])}
-    return form_page(page, values, [], load=row, kilns=tuple(row["load"].get("kilns", ())))
+    values |= {name: asked[name][:20] for name in ASKED_FOR if asked.get(name)}
+    kilns = tuple(row["load"].get("kilns", ()))
+    return form_page(page, values, [], load=row, kilns=(*kilns, asked["kiln"]) if asked.get("kiln") else kilns)
 
 
 @router.post("/loads/{load_id}/change")

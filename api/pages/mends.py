@@ -1,48 +1,99 @@
-"""What would mend a late load, as something to do: the planner's proved single changes, and a later promise.
+"""What would mend a late load, as something to do: each change that was solved and proved, with a way to its action.
 
-A change that would trade away a house rule on quiet times or unattended heating is named and never offered as a button:
-whether it may be is for the studio's own rules to say.
+A change that would trade away a house rule, or that an electrician or a kiln's maker has to allow, is named and never
+offered as a button: whether it may be is for others to say.
 """
 
 from __future__ import annotations
 
-import re
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
 from urllib.parse import urlencode
 
+from api.formats import Formats
+from api.printing.why_text import MIND, RULES, change_words
 from api.words import Words
+from shared.clock import Minute, minute_of
+
+
+@dataclass(frozen=True, slots=True)
+class Action:
+    """What a mend's button does: leads to a path, or sends a form with these fields."""
+
+    text: str
+    path: str
+    fields: Mapping[str, str] = field(default_factory=dict)
+    sends: bool = False
+    of_manager: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Mend:
-    """One mend; ``path`` is empty for one that is only named."""
+    """One mend: what is changed, what follows, what is to be minded, and what can be done about it here."""
 
     text: str
-    path: str
+    follows: str
+    mind: str
+    actions: tuple[Action, ...]
 
 
-def mends(
-    would_help: tuple[str, ...], load: str, promised: bool, kiln: str | None, circuit: str | None, words: Words
-) -> list[Mend]:
-    """The mends of one load, the planner's first."""
-    found = [_mend(text, circuit, words) for text in would_help]
-    if promised:
-        found.append(Mend(words("mend.later_promise"), f"/loads/{load}/change"))
-    if kiln is None:
-        found.append(Mend(words("mend.look_at_load"), f"/loads/{load}"))
-    return found
+def binds_text(result: Mapping[str, Any], words: Words) -> str:
+    """The rule that keeps a load, in words."""
+    rule = result["rule"]
+    return str(result["why"]) or (words(RULES[rule]) if rule in RULES else rule)
 
 
-def _mend(text: str, circuit: str | None, words: Words) -> Mend:
-    like = re.fullmatch(r"one more kiln like (.+)", text)
-    if like:
-        return Mend(words("mend.kiln", kiln=like[1]), "/what-if?" + urlencode({"try": "kiln", "kiln": like[1]}))
-    if text == "one more pair of hands on each shift":
-        return Mend(words("mend.hands"), "/what-if?try=hands")
-    if text == "somebody there at other hours":
-        return Mend(words("mend.hours"), "/what-if?try=hours")
-    if text == "more current on its circuit" and circuit is not None:
-        return Mend(words("mend.current"), "/what-if?" + urlencode({"try": "current", "circuit": circuit}))
-    if text == "no quiet time, and leave to heat unattended":
-        return Mend(words("mend.quiet"), "")
-    return Mend(text, "")
+def mends_of(result: Mapping[str, Any], version: int, formats: Formats) -> list[Mend]:
+    """The mends of a load that were found; ``version`` is the load's that is on the page."""
+    return [_mend(item, result["load"], version, formats) for item in result["mends"]]
+
+
+def _mend(item: Mapping[str, Any], load: str, version: int, formats: Formats) -> Mend:
+    words, kind = formats.words, item["kind"]
+    begins, ends = _minute(item["from"]), _minute(item["to"])
+    moved = words("reason.moved", loads=", ".join(item["moved"])) if item["moved"] else words("reason.none_moved")
+    out = formats.clock(minute_of(datetime.fromisoformat(item["out_at"])))
+    return Mend(
+        text=change_words(kind, item["who"], begins, ends, item["amount"], formats),
+        follows=words("mend.follows", out=out, moved=moved),
+        mind=words(MIND[kind]) if kind in MIND else "",
+        actions=tuple(_actions(kind, item, load, version, words)),
+    )
+
+
+def _actions(kind: str, item: Mapping[str, Any], load: str, version: int, words: Words) -> list[Action]:
+    who, at = item["who"], item["from"]
+    change = f"/loads/{load}/change"
+    if kind == "promise":
+        fields = {"version": str(version), "promised": at}
+        return [Action(words("mend.later_promise"), f"/trouble/{load}/promise", fields, sends=True)]
+    if kind == "hands":
+        return [Action(words("mend.shift"), "/shifts?" + urlencode({"from": at, "to": item["to"]}), of_manager=True)]
+    if kind == "skill":
+        return [Action(words("mend.shifts"), "/shifts", of_manager=True)]
+    if kind == "circuit":
+        asked = {"try": "current", "circuit": who, "amps": f"{item['amount']:g}"}
+        return [Action(words("mend.try"), "/what-if?" + urlencode(asked), of_manager=True)]
+    if kind == "new_kiln":
+        return [Action(words("mend.try"), "/what-if?" + urlencode({"try": "kiln", "kiln": who}), of_manager=True)]
+    if kind == "outage":
+        return [Action(words("mend.outage"), "/kilns")]
+    if kind == "leave_out":
+        asked = {"try": "cancel", "loads": who}
+        return [
+            Action(words("mend.try"), "/what-if?" + urlencode(asked), of_manager=True),
+            Action(words("mend.other_load", load=who), f"/loads/{who}/change"),
+        ]
+    if kind == "other_kiln":
+        return [Action(words("mend.change_load"), f"{change}?" + urlencode({"kiln": who}))]
+    if kind == "ready":
+        return [Action(words("mend.change_load"), f"{change}?" + urlencode({"ready": at[:16]}))]
+    if kind == "priority":
+        return [Action(words("mend.change_load"), f"{change}?" + urlencode({"priority": f"{item['amount']:g}"}))]
+    return []
+
+
+def _minute(text: str | None) -> Minute | None:
+    return None if text is None else minute_of(datetime.fromisoformat(text))

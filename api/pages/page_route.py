@@ -55,9 +55,9 @@ def _refusal(error: KilnrotaError, page: Page) -> list[str]:
     name = error.name if isinstance(error, ProblemError) else ""
     words = page.words
     roles = {
-        Role.MANAGER: words("door.manager"),
-        Role.ATTENDANT: words("door.attendant"),
-        Role.MEMBER: words("door.member"),
+        Role.MANAGER: words("people_page.manager"),
+        Role.ATTENDANT: words("people_page.attendant"),
+        Role.MEMBER: words("people_page.member"),
         Role.DISPLAY: words("door.display"),
     }
     if name == "not-allowed" and page.who is not None:

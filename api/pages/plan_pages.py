@@ -9,12 +9,12 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import HTMLResponse
 
-from api import plans
+from api import asking, plans
 from api.access import ManagerDep, ServiceDep, StaffDep
 from api.day import day_of
 from api.formats import Formats
+from api.jobs import QUESTION
 from api.pages.forms import Form, FormDep
-from api.pages.mends import mends
 from api.pages.page import Page, go_to
 from api.pages.page_route import PageRoute, told
 from api.pages.plan_changes import changes_by_person
@@ -35,6 +35,9 @@ router = APIRouter(include_in_schema=False, route_class=PageRoute)
 
 EFFORTS = (5, 20, 60, 180)
 """How long a search may be asked for on the page [s]."""
+
+SUPPOSED = ("kiln", "circuit", "amps", "loads")
+"""Fields of a what-if that keep what was said in them."""
 
 SHOWN_DAYS = 7
 
@@ -95,6 +98,8 @@ def job(request: Request, service: ServiceDep, who: StaffDep, job_id: int) -> Re
     """How a solve stands; on to the plan as soon as there is one."""
     with service.store.read() as session:
         shown = plans.job_shown(service, session, job_id)
+    if shown["state"] == "done" and shown["result"] is not None:
+        return go_to(f"/trouble/{shown['result']['load']}")
     if shown["state"] == "done" and shown["plan"] is not None:
         return go_to(f"/plans/{shown['plan']}")
     page = Page(request, service, who)
@@ -105,7 +110,16 @@ def job(request: Request, service: ServiceDep, who: StaffDep, job_id: int) -> Re
         "superseded": page.words("job.superseded"),
         "interrupted": page.words("job.interrupted"),
     }
-    return page.answer("job.html", job=shown, state=states.get(shown["state"], shown["state"]))
+    is_question = shown["kind"] == QUESTION
+    if is_question:
+        states["running"] = page.words("job.looking")
+    return page.answer(
+        "job.html",
+        job=shown,
+        state=states.get(shown["state"], shown["state"]),
+        title=page.words("job.question") if is_question else page.words("job.title"),
+        question=is_question,
+    )
 
 
 @router.post("/jobs/{job_id}/stop")
@@ -231,32 +245,34 @@ def trouble(request: Request, service: ServiceDep, who: StaffDep) -> HTMLRespons
         if publication is None:
             return page.answer("no_plan.html", day=True)
         audited = service.audited(session, publication.plan_id)
+        found = asking.answers(session)
         since = [
             load.key
             for load in session.query(BookedLoad).where(BookedLoad.state == "waiting")
             if load.key not in audited.loads
         ]
     page.formats = Formats(audited.studio, page.words)
-    late = late_lines(audited, page)
+    late = late_lines(audited, page, found)
     return page.answer(
         "trouble.html", late=late[:SHOWN_LATE], count=len(late), since=since[:SHOWN_LATE], loads=len(audited.loads)
     )
 
 
-def late_lines(audited: AuditedPlan, page: Page) -> list[dict[str, Any]]:
-    """Each late or unplaced load with its reason and its mends, the worst first."""
-    formats, studio = page.formats, audited.studio
+def late_lines(
+    audited: AuditedPlan, page: Page, found: Mapping[str, Mapping[str, Any]] | None = None
+) -> list[dict[str, Any]]:
+    """Each late or unplaced load with its reason, the worst first, and how many mends were found, if asked."""
+    formats = page.formats
+    mends = {load: len(result["mends"]) for load, result in (found or {}).items()}
     firing_of = {load: firing for firing in audited.plan.firings for load in firing.loads}
     lines: list[dict[str, Any]] = []
     for one in audited.plan.unplaced:
         load = audited.loads[one.load]
-        kiln = next((kiln for kiln in studio.kilns if studio.profile_by_id[load.profile].work in kiln.work), None)
-        circuit = None if kiln is None else kiln.circuit
         lines.append(
             {
                 "load": one.load, "owner": load.owner, "out": "", "promised": _promised(load.promised, formats),
                 "late": "", "why": one.why, "rule": one.rule, "firing": None,
-                "mends": mends(one.would_help, one.load, load.promised is not None, None, circuit, page.words),
+                "mends": mends.get(one.load),
             }
         )  # fmt: skip
     for late in sorted(audited.plan.late, key=lambda row: -row.hours):
@@ -266,9 +282,7 @@ def late_lines(audited: AuditedPlan, page: Page) -> list[dict[str, Any]]:
                 "load": late.load, "owner": load.owner, "out": formats.clock(late.out_at),
                 "promised": formats.clock(late.promised), "late": formats.spelt_duration(late.hours * 60),
                 "why": late.why, "rule": "", "firing": firing,
-                "mends": mends(
-                    late.would_help, late.load, True, firing.kiln, studio.kiln_by_id[firing.kiln].circuit, page.words
-                ),
+                "mends": mends.get(late.load),
             }
         )  # fmt: skip
     return lines
@@ -286,9 +300,12 @@ def what_if_form(
     kiln: Annotated[str, Query(max_length=60)] = "",
     circuit: Annotated[str, Query(max_length=60)] = "",
     asked: Annotated[str, Query(alias="try", max_length=20)] = "",
+    amps: Annotated[str, Query(max_length=20)] = "",
+    loads: Annotated[str, Query(max_length=200)] = "",
 ) -> HTMLResponse:
     """What can be supposed."""
-    return what_if_page(Page(request, service, who), asked, {"kiln": kiln, "circuit": circuit}, [])
+    values = dict(zip(SUPPOSED, (kiln, circuit, amps, loads), strict=True))
+    return what_if_page(Page(request, service, who), asked, values, [])
 
 
 def what_if_page(page: Page, asked: str, values: dict[str, str], texts: list[str]) -> HTMLResponse:
@@ -315,7 +332,7 @@ def what_if(request: Request, service: ServiceDep, who: ManagerDep, form: FormDe
             service, who, _plan_day(service), effort_of(form), supposed(form, page.studio), {"page": form("try")}
         )
     except KilnrotaError as error:
-        return what_if_page(page, form("try"), {"kiln": form("kiln"), "circuit": form("circuit")}, told(error))
+        return what_if_page(page, form("try"), {name: form(name) for name in SUPPOSED}, told(error))
     return go_to(f"/jobs/{job}")
 
 

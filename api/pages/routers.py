@@ -14,6 +14,7 @@ from api.pages import (
     load_pages,
     plan_pages,
     sheet_pages,
+    why_pages,
 )
 
 PAGE_ROUTERS: tuple[tuple[APIRouter, str], ...] = tuple(
@@ -28,6 +29,7 @@ PAGE_ROUTERS: tuple[tuple[APIRouter, str], ...] = tuple(
         broke_pages,
         house_pages,
         sheet_pages,
+        why_pages,
     )
 )
 """The routers, without a prefix: people read these addresses."""

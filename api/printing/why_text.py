@@ -7,6 +7,7 @@ from api.printing.columns import paragraph
 from api.printing.plan_text import sentence
 from scheduler.planning.mending import Change
 from scheduler.planning.why import Explanation, Mend
+from shared.clock import Minute
 from shared.loads import Load
 
 RULES = {
@@ -95,9 +96,15 @@ def mend_text(mend: Mend, formats: Formats) -> str:
 
 def change_text(change: Change, formats: Formats) -> str:
     """A change in words."""
+    return change_words(change.kind, change.who, change.begins, change.ends, change.amount, formats)
+
+
+def change_words(
+    kind: str, who: str, begins: Minute | None, ends: Minute | None, amount: float | None, formats: Formats
+) -> str:
+    """A change in words, by its parts."""
     words = formats.words
     when = ""
-    if change.begins is not None:
-        when = formats.clock(change.begins) if change.ends is None else formats.stretch(change.begins, change.ends)
-    amount = "" if change.amount is None else f"{change.amount:g}"
-    return words(CHANGES[change.kind], who=change.who, when=when, amount=amount)
+    if begins is not None:
+        when = formats.clock(begins) if ends is None else formats.stretch(begins, ends)
+    return words(CHANGES[kind], who=who, when=when, amount="" if amount is None else f"{amount:g}")

@@ -6,7 +6,7 @@ from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Header, Query
 
-from api import booking
+from api import asking, booking, plans
 from api.access import PersonDep, ServiceDep, StaffDep
 from api.promising import promised_for
 from api.routes import shapes
@@ -49,6 +49,14 @@ def book(service: ServiceDep, who: PersonDep, body: shapes.Booking, key: Idempot
 def load(service: ServiceDep, who: PersonDep, load_id: str) -> dict[str, Any]:
     """One load, and where the published plan fires it."""
     return booking.one(service, who, load_id)
+
+
+@router.post("/loads/{load_id}/why", response_model=shapes.JobShown, status_code=202)
+def why(service: ServiceDep, who: StaffDep, load_id: str) -> dict[str, Any]:
+    """Ask why a load is late or has no place in the published plan, and what would mend it, in the background."""
+    job_id = asking.ask_why(service, who, load_id)
+    with service.store.read() as session:
+        return plans.job_shown(service, session, job_id)
 
 
 @router.put("/loads/{load_id}", response_model=shapes.LoadShown)

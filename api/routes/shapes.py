@@ -323,15 +323,18 @@ class ReplanAsked(EffortBody):
 
 
 class JobShown(BaseModel):
-    """A solve."""
+    """A solve, or a question, which ends in a result instead of a plan."""
 
     id: int
-    kind: Literal["plan", "replan", "whatif"]
+    kind: Literal["plan", "replan", "whatif", "why"]
     state: Literal["running", "done", "failed", "cancelled", "superseded", "interrupted"]
     asked_at: datetime
     ended_at: datetime | None
     plan: int | None
     message: str | None
+    result: dict[str, Any] | None = Field(
+        default=None, description="Of a question: the rule that binds, and changes that were solved and mend it."
+    )
     progress: dict[str, Any] | None
 
 

@@ -193,3 +193,18 @@ def test_an_attendant_does_not_publish_but_asks_for_a_replan(house: House) -> No
     job = house.solve("/re-plans", {"kilns_down": [{"kiln": "K2"}]}, who="Wout")
     assert job["kind"] == "replan"
     assert house.call("Wout", "POST", f"/plans/{job['plan']}/publish", {"publication": 1}).status_code == 403
+
+
+def test_why_a_load_is_late_is_answered_in_the_background(house: House) -> None:
+    """A load promised for an hour that nobody can keep: the earliest promise that can be kept is among the mends."""
+    house.post("Ana", "/loads", {"load": {**BISQUE, "id": "L1", "promised": "2026-11-30T10:00"}})
+    house.planned()
+    job = house.post("Wout", "/loads/L1/why")
+    assert job["kind"] == "why"
+    assert "event: ended" in house.call("Wout", "GET", f"/jobs/{job['id']}/events").text
+    done = house.get("Wout", f"/jobs/{job['id']}")
+    assert (done["state"], done["plan"]) == ("done", None)
+    result = done["result"]
+    assert result["load"] == "L1"
+    assert [mend["kind"] for mend in result["mends"]] == ["promise"]
+    assert result["mends"][0]["from"] == result["mends"][0]["out_at"] > "2026-11-30T10:00"

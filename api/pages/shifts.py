@@ -1,0 +1,72 @@
+"""The studio's shifts as a list and a form."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from api import studio_parts
+from api.pages.forms import Form
+from api.pages.page import Page
+from api.security import Identity
+from api.service import Service
+from shared.clock import WEEKDAYS, local_time, minute_of
+
+NAMES = ("from", "to", "hands", "skills", "who")
+
+
+def shift_form(page: Page, asked: Mapping[str, str], form: Form | None = None) -> dict[str, Any]:
+    """What the page of shifts shows: all of them, and the form, as it was sent or as an address asks for it."""
+    values = {name: "" if form is None else form(name) for name in NAMES} | {"hands": "1"}
+    days = () if form is None else form.every("days")
+    begins, ends = _moment(asked.get("from", "")), _moment(asked.get("to", ""))
+    if begins is not None and ends is not None:
+        zone = page.studio.place.zone
+        first, last = (local_time(minute_of(at), zone) for at in (begins, ends))
+        values |= {"from": f"{first:%H:%M}", "to": f"{last:%H:%M}"}
+        days = (WEEKDAYS[first.weekday()],)
+    names = dict(zip(WEEKDAYS, page.words.each("calendar.weekdays"), strict=True))
+    rows = []
+    for part in studio_parts.parts(page.service, "shifts"):
+        body = part["body"]
+        rows.append(
+            {
+                "key": part["key"],
+                "version": part["version"],
+                "days": ", ".join(names[day] for day in body["days"]),
+                "time": f"{body['from']}-{body['to']}",
+                "hands": body.get("hands", 1),
+                "skills": ", ".join(body.get("skills", ())),
+                "who": body.get("who") or "",
+            }
+        )
+    skills = sorted({profile.skill for profile in page.studio.profiles if profile.skill is not None})
+    return {"rows": rows, "values": values, "days": days, "weekdays": list(names.items()), "known": skills}
+
+
+def add_shift(service: Service, who: Identity, form: Form) -> None:
+    """Add the shift that a form describes."""
+    body: dict[str, Any] = {
+        "days": list(form.every("days")),
+        "from": form("from"),
+        "to": form("to"),
+        "hands": form.whole("hands") if form("hands") else 1,
+        "skills": [skill.strip() for skill in form("skills").split(",") if skill.strip()],
+    }
+    if form("who"):
+        body["who"] = form("who")
+    studio_parts.add(service, who, "shifts", body)
+
+
+def remove_shift(service: Service, who: Identity, key: str, version: int) -> None:
+    """Remove a shift."""
+    studio_parts.remove(service, who, "shifts", key, version)
+
+
+def _moment(text: str) -> datetime | None:
+    try:
+        found = datetime.fromisoformat(text)
+    except ValueError:
+        return None
+    return found if found.tzinfo is not None else None

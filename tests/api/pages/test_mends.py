@@ -1,0 +1,156 @@
+"""What would mend a late load: solved in the background, told with its action, and the action leads where it says."""
+
+from __future__ import annotations
+
+import time
+
+import pytest
+
+from api.formats import Formats
+from api.pages.mends import Action, mends_of
+from api.storage.tables import BookedLoad, Job, Notice
+from api.words import read_words
+from scheduler.audit import AuditedPlan
+from scheduler.planning.mending import Kind
+from tests.api.pages.conftest import Reader
+from tests.api.pages.test_plan_pages import PATIENCE_SECONDS
+
+AT = "2026-12-02T17:00:00+00:00"
+
+
+def asked(pages: Reader, load: str) -> str:
+    """The page of a load once what would mend it has been solved."""
+    job = pages.post("Wout", f"/trouble/{load}/mends", {"work": "5"}).headers["location"]
+    end = time.monotonic() + PATIENCE_SECONDS
+    while time.monotonic() < end:
+        shown = pages.get("Wout", job)
+        if shown.status_code == 303:
+            assert shown.headers["location"] == f"/trouble/{load}"
+            text: str = pages.get("Marta", f"/trouble/{load}").text
+            return text
+        assert "Solving each change" in shown.text, shown.text
+        time.sleep(0.1)
+    raise AssertionError("the question was not answered")
+
+
+def test_trouble_offers_to_look_for_what_would_mend(pages: Reader) -> None:
+    text = pages.get("Wout", "/trouble").text
+    assert 'action="/trouble/B2/mends"' in text
+    assert 'action="/trouble/G1/mends"' in text
+    assert "Each single change that could mend it is solved" in pages.get("Wout", "/trouble/B2").text
+
+
+def test_a_later_promise_that_was_solved_is_made_with_a_button_and_the_owner_is_told(pages: Reader) -> None:
+    text = asked(pages, "B2")
+    assert "What keeps it:" in text
+    assert 'action="/trouble/B2/promise"' in text
+    promised = text.split('name="promised" value="')[1].split('"')[0]
+    version = text.split('name="version" value="')[1].split('"')[0]
+    before = pages.house.get("Marta", "/loads/B2")
+    done = pages.post("Wout", "/trouble/B2/promise", {"promised": promised, "version": version})
+    assert done.headers["location"] == "/trouble/B2?said=done"
+    after = pages.house.get("Marta", "/loads/B2")
+    assert after["load"]["promised"] == promised
+    assert {**after["load"], "promised": ""} == {**before["load"], "promised": ""}
+    assert "by now. The plan learns of it when it is planned again." in pages.get("Wout", "/trouble/B2").text
+    with pages.house.service.store.read() as session:
+        (notice,) = session.query(Notice).where(Notice.kind == "promise")
+        assert notice.text.startswith("Load B2 is now promised for ")
+        assert notice.person_id == session.query(BookedLoad).where(BookedLoad.key == "B2").one().person_id
+
+
+def test_what_was_found_stays_until_the_studio_or_the_plan_changes(pages: Reader) -> None:
+    asked(pages, "B2")
+    assert 'href="/trouble/B2">What would mend it: ' in pages.get("Wout", "/trouble").text
+    pages.post("Marta", "/shifts", {"days": "sat", "from": "10:00", "to": "12:00"})
+    assert 'action="/trouble/B2/mends"' in pages.get("Wout", "/trouble").text
+
+
+def test_a_question_does_not_end_a_solve_nor_a_solve_a_question(pages: Reader) -> None:
+    solve = pages.post("Marta", "/plans", {"day": "2026-11-30", "seconds": "60"}).headers["location"]
+    asked(pages, "B2")
+    assert "Searching for a plan" in pages.get("Marta", solve).text
+    pages.post("Marta", f"{solve}/stop")
+    with pages.house.service.store.read() as session:
+        assert [(job.kind, job.state) for job in session.query(Job).order_by(Job.id)] == [
+            ("plan", "cancelled"),
+            ("why", "done"),
+        ]
+
+
+@pytest.mark.parametrize(
+    ("kind", "who", "path", "sends"),
+    [
+        ("promise", "B2", "/trouble/B2/promise", True),
+        ("hands", "", "/shifts?from=2026-12-02", False),
+        ("skill", "1", "/shifts", False),
+        ("circuit", "bench", "/what-if?try=current&circuit=bench&amps=63", False),
+        ("outage", "K4", "/kilns", False),
+        ("leave_out", "B1", "/what-if?try=cancel&loads=B1", False),
+        ("other_kiln", "K3", "/loads/B2/change?kiln=K3", False),
+        ("ready", "B2", "/loads/B2/change?ready=2026-12-02T17%3A00", False),
+        ("priority", "B2", "/loads/B2/change?priority=63", False),
+        ("new_kiln", "K1", "/what-if?try=kiln&kiln=K1", False),
+    ],
+)
+def test_each_kind_of_change_leads_to_its_action(
+    audited: AuditedPlan, kind: Kind, who: str, path: str, sends: bool
+) -> None:
+    """By the change's kind and values, not by any words."""
+    (action, *_) = actions(audited, kind, who)
+    assert action.path.startswith(path)
+    assert action.sends == sends
+
+
+@pytest.mark.parametrize("kind", ["night_start", "heats_alone", "end_alone", "quiet", "kiln_work"])
+def test_what_others_have_to_allow_is_named_and_never_a_button(audited: AuditedPlan, kind: Kind) -> None:
+    assert actions(audited, kind, "K1") == ()
+
+
+def actions(audited: AuditedPlan, kind: Kind, who: str) -> tuple[Action, ...]:
+    ends = "2026-12-02T18:00:00+00:00" if kind in ("hands", "outage") else None
+    item = {"kind": kind, "who": who, "from": AT, "to": ends, "amount": 63.0, "out_at": AT, "moved": ["B1"]}
+    result = {"load": "B2", "rule": "hands", "why": "", "mends": [item]}
+    (mend,) = mends_of(result, 1, Formats(audited.studio, read_words()))
+    assert mend.follows == "Then out Wed 2 Dec 17:00, and B1 move."
+    if not mend.actions:
+        assert mend.mind
+    return mend.actions
+
+
+def test_the_forms_are_filled_in_as_the_mends_ask(pages: Reader) -> None:
+    shift = pages.get("Marta", "/shifts?from=2026-12-02T17:00:00%2B00:00&to=2026-12-02T18:00:00%2B00:00").text
+    assert 'value="wed" checked' in shift
+    assert 'value="17:00"' in shift
+    assert 'value="18:00"' in shift
+    change = pages.get("Wout", "/loads/B2/change?kiln=K2&priority=3").text
+    assert 'name="kilns" value="K2" checked' in change
+    assert 'name="priority" type="text" value="3"' in change
+    what_if = pages.get("Marta", "/what-if?try=current&circuit=bench&amps=63").text
+    assert 'name="amps" inputmode="decimal" value="63"' in what_if
+
+
+def test_a_shift_is_added_and_removed(pages: Reader) -> None:
+    form = {"days": "sat", "from": "10:00", "to": "12:00", "hands": "2", "who": "Ines", "skills": "casting, torch"}
+    assert pages.post("Marta", "/shifts", form).headers["location"] == "/shifts?said=done"
+    text = pages.get("Marta", "/shifts").text
+    assert "Saturday" in text
+    assert "casting, torch" in text
+    key = text.split('action="/shifts/')[-1].split("/")[0]
+    assert pages.post("Marta", f"/shifts/{key}/end", {"version": "1"}).status_code == 303
+    assert "casting, torch" not in pages.get("Marta", "/shifts").text
+
+
+def test_a_shift_without_a_day_is_told(pages: Reader) -> None:
+    answer = pages.post("Marta", "/shifts", {"from": "10:00", "to": "12:00"})
+    assert answer.status_code == 422
+    assert "days" in answer.text
+
+
+def test_a_load_that_is_in_time_needs_no_mending(pages: Reader) -> None:
+    job = pages.post("Wout", "/trouble/B1/mends").headers["location"]
+    end = time.monotonic() + PATIENCE_SECONDS
+    while "Solving each change" in pages.get("Wout", job).text and time.monotonic() < end:
+        time.sleep(0.1)
+    assert "breaks no promise" in pages.get("Wout", job).text
+    assert pages.post("Wout", "/trouble/X9/mends").status_code == 404
