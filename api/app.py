@@ -15,6 +15,7 @@ from typing import Any
 from fastapi import APIRouter, FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.routing import APIRoute
+from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 
 from api import notices, problems
@@ -31,6 +32,7 @@ from api.settings import MAX_BODY_BYTES, Settings
 from api.storage.engine import Store
 from api.storage.migrating import upgrade
 from api.storage.studio_store import has_studio, take_in
+from api.warming import warm
 from shared.errors import KilnrotaError
 from shared.files import read_folder
 
@@ -67,6 +69,8 @@ def create_app(settings: Settings) -> FastAPI:
     @asynccontextmanager
     async def lifespan(app: FastAPI) -> AsyncIterator[None]:
         service.jobs.warm_up()
+        if settings.warm:
+            await run_in_threadpool(warm, service)
         watcher = _watch(service)
         yield
         service.stopping.set()

@@ -36,21 +36,31 @@ class Memory:
 
     def __init__(self, most: int) -> None:
         self._most = most
+        self._making: dict[Hashable, threading.Lock] = {}
         self._held: OrderedDict[Hashable, object] = OrderedDict()
         self._lock = threading.Lock()
 
     def get(self, key: Hashable, make: Callable[[], T]) -> T:
-        """What is kept under ``key``, made first if need be."""
+        """What is kept under ``key``, made first if need be; who asks while it is made waits for it."""
         with self._lock:
             if key in self._held:
                 self._held.move_to_end(key)
                 return cast(T, self._held[key])
-        made = make()
-        with self._lock:
-            self._held[key] = made
-            while len(self._held) > self._most:
-                self._held.popitem(last=False)
-        return made
+            turn = self._making.setdefault(key, threading.Lock())
+        with turn:
+            with self._lock:
+                if key in self._held:
+                    return cast(T, self._held[key])
+            try:
+                made = make()
+                with self._lock:
+                    self._held[key] = made
+                    while len(self._held) > self._most:
+                        self._held.popitem(last=False)
+                return made
+            finally:
+                with self._lock:
+                    self._making.pop(key, None)
 
 
 @dataclass

@@ -39,6 +39,8 @@ class Settings:
         How long a sign-in lasts [d].
     watch_seconds
         How often the day is looked at for what did not happen [s]; None: only when asked.
+    warm
+        Whether what the first reader needs is prepared before the service is ready.
     hash_passwords_quickly
         Cheap password hashes, for tests alone.
     """
@@ -53,6 +55,7 @@ class Settings:
     solver_nice: int = 10
     session_days: int = 30
     watch_seconds: float | None = 60.0
+    warm: bool = True
     hash_passwords_quickly: bool = False
 
     @property

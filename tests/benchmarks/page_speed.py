@@ -1,4 +1,4 @@
-"""Times the day's and the week's page of a generated studio with a thousand loads; prints a table.
+"""Times the pages of a generated studio with a thousand loads, and the first one of a fresh process; prints a table.
 
 Run from the checkout: ``python -m tests.benchmarks.page_speed [--loads 1000] [--kilns 40]``. The plan is made by
 dispatch alone, since only its size matters here. Times are the service's own, from request to answer.
@@ -10,6 +10,8 @@ import argparse
 import os
 import platform
 import statistics
+import subprocess
+import sys
 import tempfile
 import time
 from datetime import UTC, datetime, timedelta
@@ -32,6 +34,9 @@ from shared.files import write_folder
 from tests.benchmarks.studios import make_studio
 
 RUNS = 15
+FRESH = 5
+"""How many fresh processes are asked for their first day [-]."""
+
 PAGES = ("/day", "/week", "/loads", "/trouble", "/circuits", "/kilns")
 
 
@@ -63,6 +68,7 @@ def measure(folder: Path, audited, studio, loads, at: datetime) -> None:  # type
         session.add(Token(secret_hash=secret_hash(secret), kind="person", person_id=person.id, label="", created_at=at))
         row = keep_plan(session, audited, author, "plan")
         publish(session, row.id, 0, author, anyway=True)
+    measure_first(folder / "kilnrota.db", secret, clock)
     with TestClient(app, headers={"authorization": f"Bearer {secret}"}) as client:
         print(f"{'page':<12}{'bytes':>9}{'first ms':>10}{'median ms':>11}{'worst ms':>10}")
         for path in PAGES:
@@ -78,5 +84,38 @@ def measure(folder: Path, audited, studio, loads, at: datetime) -> None:  # type
             )
 
 
+def measure_first(data: Path, secret: str, clock: datetime) -> None:
+    """Start fresh processes over the data, and time the first day that each is asked for."""
+    starts, firsts = [], []
+    for _ in range(FRESH):
+        command = [sys.executable, "-m", "tests.benchmarks.page_speed", "--first", str(data), clock.isoformat()]
+        said = subprocess.run(
+            command, check=True, capture_output=True, text=True, env=os.environ | {"KILNROTA_BENCHMARK_KEY": secret}
+        ).stdout.split()
+        starts.append(float(said[-2]))
+        firsts.append(float(said[-1]))
+    print(
+        f"a fresh process, {FRESH} times: ready after {statistics.median(starts):.0f} ms, "
+        f"then its first /day in {statistics.median(firsts):.0f} ms (worst {max(firsts):.0f})"
+    )
+
+
+def first_day(data: str, at: str) -> None:
+    """In a fresh process: start the service, ask for the day once, print how long both took [ms]."""
+    clock = datetime.fromisoformat(at)
+    headers = {"authorization": f"Bearer {os.environ['KILNROTA_BENCHMARK_KEY']}"}
+    began = time.perf_counter()
+    app = create_app(Settings(data=data, clock=lambda: clock, watch_seconds=None))
+    with TestClient(app, headers=headers) as client:
+        ready = time.perf_counter()
+        answer = client.get("/day")
+        done = time.perf_counter()
+        assert answer.status_code == 200, answer.text[:300]
+    print(f"{1000 * (ready - began):.1f} {1000 * (done - ready):.1f}")
+
+
 if __name__ == "__main__":
-    main()
+    if sys.argv[1:2] == ["--first"]:
+        first_day(*sys.argv[2:4])
+    else:
+        main()

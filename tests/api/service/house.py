@@ -119,6 +119,7 @@ def settings(data: str, clock: Clock, folder: Path | None = None) -> Settings:
         clock=clock,
         hash_passwords_quickly=True,
         watch_seconds=None,
+        warm=False,
         solver_threads=1,
         public_url="http://testserver",
     )
