@@ -89,8 +89,7 @@ def dispatch(timetable: Timetable, order: Order, haste: float = 0.0) -> None:
         (load for load in range(len(problem.loads)) if load not in timetable.firing_of),
         key=lambda load: (problem.loads[load].session_at is None, *order.key(problem, load), load),
     )
-    for load in in_stages(problem, loads):
-        inserter.insert_load(load)
+    inserter.insert_loads(in_stages(problem, loads), late_last=True)
 
 
 def best_dispatch(timetable: Timetable, stop: Callable[[], bool] = lambda: False) -> tuple[Placed, ...]:

@@ -17,7 +17,7 @@ import numpy as np
 from scheduler.planning.batches import Batch
 from scheduler.planning.dispatch import in_stages
 from scheduler.planning.insertion import Inserter
-from scheduler.planning.timetable import Placed, Timetable, heating_end
+from scheduler.planning.timetable import Placed, Timetable, heating_end, out_minutes
 
 LEAST_WEIGHT = 0.2
 """No neighbourhood is used much less than the others, however seldom it helps: some help once, and much."""
@@ -27,6 +27,14 @@ HASTE = (-3.5, -2.0)
 
 HASTY = 0.2
 """Share of the rounds in which sooner is worth something of its own [-]."""
+
+THRESHOLD = 0.3
+"""Part of the mean cost of a firing that a plan may be worse at full heat [-]. Measured with equal rounds: at 60 loads
+0.4 found plans at 1234 and 955 where 1.5 found 1222 and 1484 (two seeds), 0.08 found 1281 and 981; on two instances of
+the oven scheduling problem 0.2 improved dispatch by 3 and 1.7 %, 1.5 by nothing."""
+
+LATE_LAST = 0.8
+"""Share of the rounds in which loads that come too late anyway wait until all others have their places [-]."""
 
 Neighbourhood = Callable[["Search"], list[int]]
 
@@ -108,8 +116,8 @@ class Search:
         return [number for number in dict.fromkeys(NEIGHBOURHOODS[name](self)) if not firings[number].fixed]
 
     def _threshold(self) -> float:
-        """How much worse than the present plan a new one may be at full heat: the mean cost of a firing and a half."""
-        return 1.5 * abs(self.guide) / max(1, len(self.timetable.firings))
+        """How much worse than the present plan a new one may be at full heat: a part of the mean cost of a firing."""
+        return THRESHOLD * abs(self.guide) / max(1, len(self.timetable.firings))
 
     def adopt(self, firings: tuple[Placed, ...]) -> bool:
         """Go on from another plan if it is better than the best; False if it is not."""
@@ -152,8 +160,7 @@ class Search:
         key = self._key(int(random.integers(5)))
         first = set(pending) if unplaced_first else set()
         loads.sort(key=lambda load: (problem.loads[load].session_at is None, load not in first, key(load), load))
-        for load in in_stages(problem, loads):
-            inserter.insert_load(load)
+        inserter.insert_loads(in_stages(problem, loads), late_last=random.random() < LATE_LAST)
 
     def _key(self, kind: int) -> Callable[[int], float]:
         problem = self.timetable.problem
@@ -256,6 +263,29 @@ def late_and_blockers(search: Search) -> list[int]:
     return _nearest(search, number, [*pool, number] if number not in pool else pool)
 
 
+def late_and_before_its_promise(search: Search) -> list[int]:
+    """The firing of a late load, and what is out about the time at which that load was promised."""
+    timetable = search.timetable
+    problem, batches = timetable.problem, timetable.batches
+    late = [n for n, f in timetable.firings.items() if f.late_cost > 0.0]
+    if not late:
+        return time_window(search)
+    number = late[int(search.random.integers(len(late)))]
+    firing = timetable.firings[number]
+    out = out_minutes(firing, problem.grid_minutes)
+    promised = [(load, problem.loads[load].promised) for load in firing.batch.loads]
+    overdue = [(load, at - problem.begin) for load, at in promised if at is not None and at - problem.begin < out]
+    load, due = overdue[int(search.random.integers(len(overdue)))]
+    alone = batches.make(problem.loads[load].profile, (load,))
+    if alone is None:
+        return time_window(search)
+    kilns = {kiln for kiln in range(len(problem.kilns)) if batches.fit(alone, kiln) is not None}
+    pool = [n for n, f in timetable.firings.items() if f.kiln in kilns and n != number]
+    wanted = due - float(search.random.exponential(firing.fit.phases.safe)) * problem.grid_minutes
+    pool.sort(key=lambda n: (abs(out_minutes(timetable.firings[n], problem.grid_minutes) - wanted), n))
+    return [number, *pool[: search.size()]]
+
+
 def unplaced_and_blockers(search: Search) -> list[int]:
     """Firings in a row in a kiln that could take a load without a place."""
     timetable = search.timetable
@@ -325,6 +355,7 @@ NEIGHBOURHOODS: dict[str, Neighbourhood] = {
     "one profile": one_profile,
     "one circuit": one_circuit,
     "late loads and their blockers": late_and_blockers,
+    "a late load and what is before its promise": late_and_before_its_promise,
     UNPLACED: unplaced_and_blockers,
     "emptiest firings": smallest,
     "stages of the same pieces": stages,
