@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
+from scheduler.planning.arrivals import by_arrival
 from scheduler.planning.dispatch import best_dispatch
 from scheduler.planning.holds import Holds, numbered
 from scheduler.planning.session import Progress, Settings, studio_session
@@ -49,6 +50,7 @@ def plan(
     holds = Holds(session, tuple(held))
     holds.book({})
     best_dispatch(session.timetable, session.clock.first_plan_is_due)
+    by_arrival(session.timetable, session.clock.first_plan_is_due)
     holds.settle_stages()
     session.tell(session.timetable.cost(), "dispatch")
     session.search()
