@@ -63,6 +63,10 @@ def plan(
     seed: Annotated[int, typer.Option(min=0, max=2**31 - 1, help="Seed of the search's random choices.")] = 0,
     workers: Annotated[int, typer.Option(min=1, max=256, help="Threads to search with.")] = 2,
     now: Now = None,
+    hold: Annotated[
+        Path | None,
+        typer.Option("--hold", metavar="FILE", help="A plan file; the firings that it marks as held stay as they are."),
+    ] = None,
     out: Annotated[Path | None, typer.Option("--out", metavar="FILE", help="Write the plan to this file.")] = None,
     sheets: Annotated[
         Path | None, typer.Option("--sheets", metavar="DIR", help="Write a sheet a kiln and an overview there.")
@@ -73,17 +77,19 @@ def plan(
     from api.day import Day
     from api.formats import Formats
     from api.present import present
+    from api.printing.holds_text import hold_lines
     from api.printing.plan_text import plan_text
     from api.progress import ProgressLine
     from api.requests import day_asked_for, kiln_named, plan_begin
     from api.single_firing import warm_up
     from api.words import read_words
-    from scheduler.audit import prove
+    from scheduler.audit import prove, prove_holds
     from scheduler.planning import door
-    from shared.files import read_folder, write_plan
+    from shared.files import read_folder, read_plan, write_plan
 
     studio, loads = read_folder(folder)
     words = read_words()
+    held = () if hold is None else tuple(firing for firing in read_plan(hold, studio).firings if firing.held)
     now_minute = present(now, studio)
     shown_day = day_asked_for(day, now_minute, studio)
     only = None if kiln is None else kiln_named(studio, kiln).id
@@ -98,11 +104,14 @@ def plan(
         begin=plan_begin(shown_day, now_minute, studio),
         settings=settings,
         progress=progress,
+        held=held,
     )
     progress.close()
-    audited = prove(studio, loads, made)
+    audited = prove_holds(prove(studio, loads, made), held)
     view, formats = Day(audited, shown_day), Formats(studio, words)
     print(plan_text(view, formats, only), end="")
+    if made.hold_notes:
+        print("", *hold_lines(made, formats), sep="\n")
     if out is not None:
         write_plan(out, audited.plan, studio)
         print(words("command.wrote", file=out), file=sys.stderr)

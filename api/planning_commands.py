@@ -43,6 +43,12 @@ def replan(
         Texts,
         typer.Option("--outcome", metavar="FIRING=WHAT", help="Of an interrupted firing: refire, fired or lost."),
     ] = None,
+    hold: Annotated[
+        Texts,
+        typer.Option(
+            "--hold", metavar="FIRING", help="A firing that stays as it is, beside those that the plan marks."
+        ),
+    ] = None,
     seconds: Seconds = 8.0,
     work: Work = None,
     seed: Seed = 0,
@@ -60,10 +66,10 @@ def replan(
     from api.present import present
     from api.printing.replan_text import replan_text
     from api.progress import ProgressLine
-    from api.requests import day_asked_for
+    from api.requests import day_asked_for, firing_named
     from api.single_firing import warm_up
     from api.words import read_words
-    from scheduler.audit import RULES, prove
+    from scheduler.audit import RULES, prove, prove_holds
     from scheduler.planning import replan as planner
     from scheduler.planning.session import Settings
     from shared.clock import local_time
@@ -75,13 +81,14 @@ def replan(
     words = read_words()
     said = SaidEvents(down or (), circuit_down or (), late or (), cancel or (), absent or (), outcome or (), add)
     events = events_asked_for(said, studio, loads, old, at)
+    held = tuple(firing_named(old, name) for name in hold or ())
     shown = day_asked_for(day or local_time(at, studio.place.zone).date().isoformat(), at, studio)
     warm_up(studio)
     progress = ProgressLine(sys.stderr, words)
     settings = Settings(seconds=None if work is not None else seconds, work_limit=work, seed=seed, workers=workers)
-    found = planner.replan(studio, loads, old, now=at, events=events, settings=settings, progress=progress)
+    found = planner.replan(studio, loads, old, now=at, events=events, settings=settings, progress=progress, held=held)
     progress.close()
-    audited = prove(found.studio, found.loads, found.plan)
+    audited = prove_holds(prove(found.studio, found.loads, found.plan), found.held)
     formats = Formats(found.studio, words)
     print(
         replan_text(found, formats, now=at, checked=len(RULES), added=frozenset(new.id for new in events.add)), end=""

@@ -11,6 +11,7 @@ from pydantic_core import PydanticCustomError
 from shared.clock import Minute, local_time, read_moment, wall_minute
 from shared.errors import RequestError
 from shared.kilns import Kiln
+from shared.plans import Plan
 from shared.profiles import Profile
 from shared.studio import Studio
 
@@ -112,3 +113,17 @@ def _known(asked: str, known: Iterable[str]) -> str:
     near = get_close_matches(asked, names, n=1)
     listed = ", ".join(names) or "none"
     return f"did you mean {near[0]!r}? It has {listed}" if near else f"it has {listed}"
+
+
+def firing_named(plan: Plan, name: str) -> str:
+    """The id of a firing of a plan that a request names.
+
+    Raises
+    ------
+    RequestError
+        If there is none.
+    """
+    known = [firing.id for firing in plan.firings]
+    if name not in known:
+        raise RequestError(f"there is no firing {name}; there are {', '.join(known) or 'none'}")
+    return name

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime
 from multiprocessing.connection import Connection
@@ -15,7 +15,7 @@ from api.storage.engine import Store
 from api.storage.plan_store import keep_plan
 from api.storage.tables import Job
 from api.wire import stored
-from scheduler.audit import AuditedPlan, BrokenPlanError, holds_kept, prove
+from scheduler.audit import AuditedPlan, prove, prove_holds
 from scheduler.planning.door import Progress, Settings, plan
 from scheduler.planning.events import Events
 from scheduler.planning.replan import Change, Replanned, replan
@@ -82,20 +82,12 @@ def solve(task: SolveTask, progress: Callable[[Progress], None]) -> Solved:
             progress=progress,
             held=task.held,
         )
-        return Solved(_proved_with_holds(prove(task.studio, task.loads, made), task.held), frozenset(), False, {})
+        return Solved(prove_holds(prove(task.studio, task.loads, made), task.held), frozenset(), False, {})
     found = replan(
         task.studio, task.loads, task.plan, now=task.now, events=task.events, settings=task.settings, progress=progress
     )
     audited = prove(found.studio, found.loads, found.plan, found.under_way, replanned=True)
-    return Solved(_proved_with_holds(audited, found.held), found.under_way, True, replan_notes(found, task.studio))
-
-
-def _proved_with_holds(audited: AuditedPlan, held: Sequence[Firing]) -> AuditedPlan:
-    """The plan, unless it moves what people hold and does not say so."""
-    broken = list(holds_kept(audited.studio, audited.plan, held))
-    if broken:
-        raise BrokenPlanError(broken, audited.studio)
-    return audited
+    return Solved(prove_holds(audited, found.held), found.under_way, True, replan_notes(found, task.studio))
 
 
 def replan_notes(found: Replanned, before: Studio) -> dict[str, Any]:

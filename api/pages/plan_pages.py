@@ -20,7 +20,8 @@ from api.pages.page_route import PageRoute, told
 from api.pages.plan_changes import changes_by_person
 from api.pages.supposing import supposed
 from api.pages.week_picture import week_picture
-from api.printing.plan_text import proof_text, sentence
+from api.printing.holds_text import hold_text
+from api.printing.plan_text import proof_text
 from api.problems import ProblemError
 from api.service import Service
 from api.storage.hold_store import held_firings
@@ -29,7 +30,6 @@ from api.storage.tables import BookedLoad
 from scheduler.audit import AuditedPlan
 from shared.clock import minute_of
 from shared.errors import KilnrotaError
-from shared.plans import HoldNote
 
 router = APIRouter(include_in_schema=False, route_class=PageRoute)
 
@@ -187,13 +187,6 @@ def plan_page(page: Page, plan_id: int, texts: list[str], anyway: bool) -> HTMLR
         late=late_lines(audited, page)[:SHOWN_LATE],
         loads=len(audited.loads),
     )
-
-
-def hold_text(note: HoldNote, formats: Formats) -> str:
-    """What became of a firing that was held."""
-    key = "hold.kept" if note.kept else "hold.gone"
-    start, loads = formats.clock(note.start_at), ", ".join(note.loads)
-    return formats.words(key, firing=note.firing, kiln=note.kiln, start=start, loads=loads, why=sentence(note.why))
 
 
 def put_off_text(item: Mapping[str, str], formats: Formats) -> str:

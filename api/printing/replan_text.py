@@ -6,6 +6,7 @@ from itertools import groupby
 
 from api.formats import Formats
 from api.printing.columns import heading, paragraph
+from api.printing.holds_text import hold_lines
 from api.printing.plan_text import proof_text, sentence
 from scheduler.planning.events import Question
 from scheduler.planning.replan import Change, Replanned
@@ -44,6 +45,7 @@ def replan_text(
     blocks = [
         [head, *paragraph(stays if found.under_way else words("replan.stays_none"))],
         _changes(found, formats, added),
+        hold_lines(plan, formats),
         _questions(found, formats),
         _breaks(found, formats),
         _cost(found, formats, checked),

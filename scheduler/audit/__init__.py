@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from scheduler.audit.breach import Breach, BrokenPlanError, explain
-from scheduler.audit.door import RULES, AuditedPlan, breaches, prove
+from scheduler.audit.door import RULES, AuditedPlan, breaches, prove, prove_holds
 from scheduler.audit.holds import holds_kept
 from scheduler.audit.power import PeakLoad
 
@@ -17,4 +17,5 @@ __all__ = [
     "explain",
     "holds_kept",
     "prove",
+    "prove_holds",
 ]

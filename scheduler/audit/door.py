@@ -10,6 +10,7 @@ from scheduler.audit.case import Case
 from scheduler.audit.costs import costs
 from scheduler.audit.form import each_load_once, on_grid, well_formed, within_plan
 from scheduler.audit.heat import max_temperature, size_row, vent
+from scheduler.audit.holds import holds_kept
 from scheduler.audit.kiln import capacity, kiln_one_at_a_time
 from scheduler.audit.order import after_gap, load_order, ready, session_at
 from scheduler.audit.people import attendance, hands, skills
@@ -147,6 +148,20 @@ def prove(
         peaks=peak_loads(case),
         seal=_SEAL,
     )
+
+
+def prove_holds(audited: AuditedPlan, held: Sequence[Firing]) -> AuditedPlan:
+    """The plan, which keeps every firing that people hold, or says why not.
+
+    Raises
+    ------
+    BrokenPlanError
+        If it moves one and does not say so.
+    """
+    broken = list(holds_kept(audited.studio, audited.plan, held))
+    if broken:
+        raise BrokenPlanError(broken, audited.studio)
+    return audited
 
 
 def _case(studio: Studio, loads: Sequence[Load], plan: Plan, under_way: frozenset[str], replanned: bool) -> Case:

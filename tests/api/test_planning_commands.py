@@ -185,3 +185,41 @@ def test_chances_name_each_promise_and_session(folder: Path, plan: Path, capsys:
     assert " in K3, " in printed
     assert run(["chances", str(folder), str(plan), "--samples", "500"]) == 0
     assert capsys.readouterr().out == printed
+
+
+def places(file: Path, folder: Path) -> dict[str, tuple[object, ...]]:
+    made = read_plan(file, read_folder(folder)[0])
+    return {f.id: (f.kiln, f.load_at, f.start_at, f.unload_at, f.loads) for f in made.firings}
+
+
+def test_a_firing_that_is_held_by_name_or_mark_stays_in_a_re_plan_and_in_a_new_plan(
+    folder: Path, plan: Path, tmp_path: Path, capsys: Captured
+) -> None:
+    first, second, third = (tmp_path / f"{name}.json" for name in "abc")
+    last = max(places(plan, folder).items(), key=lambda item: item[1][1:3])[0]  # type: ignore[arg-type, return-value]
+    assert replan(folder, plan, "--hold", last, "--out", str(first)) == 0
+    assert [f["id"] for f in json.loads(first.read_text())["firings"] if f.get("held")] == [last]
+    assert replan(folder, first, "--out", str(second)) == 0  # the mark alone holds it now
+    assert places(second, folder)[last] == places(plan, folder)[last]
+    assert [f["id"] for f in json.loads(second.read_text())["firings"] if f.get("held")] == [last]
+    anew = ["plan", str(folder), *NOW, "--work", "10", "--hold", str(second), "--out", str(third)]
+    assert run(anew) == 0
+    assert places(third, folder)[last] == places(plan, folder)[last]
+    assert "fixed and cannot stay" not in capsys.readouterr().out
+
+
+def test_a_hold_that_its_kilns_failure_ends_is_told(folder: Path, plan: Path, tmp_path: Path, capsys: Captured) -> None:
+    new = tmp_path / "new.json"
+    firings = places(plan, folder)
+    last = max(firings, key=lambda name: firings[name][1:3])  # type: ignore[arg-type, return-value]
+    assert replan(folder, plan, "--hold", last, "--down", str(firings[last][0]), "--out", str(new)) == 0
+    printed = capsys.readouterr().out
+    assert "Firings that were fixed and cannot stay as they were" in printed
+    assert f"{last} in {firings[last][0]} from" in " ".join(printed.split())
+    (note,) = json.loads(new.read_text())["hold_notes"]
+    assert (note["firing"], note["rule"]) == (last, "outages")
+
+
+def test_a_firing_that_is_not_there_cannot_be_held(folder: Path, plan: Path, capsys: Captured) -> None:
+    assert replan(folder, plan, "--hold", "F99") == 2
+    assert "there is no firing F99" in capsys.readouterr().err
