@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
+from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Annotated
 
@@ -39,6 +40,15 @@ router = APIRouter(include_in_schema=False, route_class=PageRoute)
 WEEK_DAYS = 7
 NOW_MINUTES = 5
 """How far the line of now may lag on the week's picture [min]; 0.4 mm on a wide screen."""
+
+
+@dataclass(frozen=True, slots=True)
+class Marks:
+    """Which firings of the week's picture are held, and which can be moved by whoever reads it."""
+
+    held: frozenset[str]
+    movable: frozenset[str]
+
 
 Text = Annotated[str, Query(max_length=20)]
 
@@ -118,14 +128,17 @@ def week(
         only = own_loads(session, who)
         live = counter(session, "live")
         held = frozenset(held_firings(session, audited.plan))
+        begun = records_of_plan(session, publication.plan_id).keys()
+        movable = [f.id for f in audited.plan.firings if f.load_at > now and f.id not in begun] if page.staff else []
     chosen = named_day(first, audited, day_of(now, page.studio))
     page.formats = type(page.formats)(audited.studio, page.words)
     shown = None
     if only is not None:
         shown = {firing.id for firing in audited.plan.firings if set(firing.loads) & set(only)}
     seen = None if shown is None else frozenset(shown)
-    key = ("week page", publication.id, live, chosen, page.language, seen, now // NOW_MINUTES)
-    content = service.views.get(key, lambda: _week_content(page, audited, chosen, now, seen, held))
+    marks = Marks(held, frozenset(movable))
+    key = ("week page", publication.id, live, chosen, page.language, seen, marks, now // NOW_MINUTES)
+    content = service.views.get(key, lambda: _week_content(page, audited, chosen, now, seen, marks))
     return page.answer(
         "week.html",
         live="/live",
@@ -137,7 +150,7 @@ def week(
 
 
 def _week_content(
-    page: Page, audited: AuditedPlan, chosen: date, now: Minute, only: frozenset[str] | None, held: frozenset[str]
+    page: Page, audited: AuditedPlan, chosen: date, now: Minute, only: frozenset[str] | None, marks: Marks
 ) -> str:
     """The week's picture and list; drawn once for all who may see the same."""
     end = chosen + timedelta(days=WEEK_DAYS)
@@ -148,9 +161,12 @@ def _week_content(
     ]
     return page.text(
         "week_body.html",
-        picture=week_picture(audited, page.formats, chosen, WEEK_DAYS, now, only, held=held),
+        picture=week_picture(
+            audited, page.formats, chosen, WEEK_DAYS, now, only, held=marks.held, movable=marks.movable
+        ),
         firings=listed,
-        held=held,
+        held=marks.held,
+        movable=marks.movable,
         profiles=audited.studio.profile_by_id,
     )
 

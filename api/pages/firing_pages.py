@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter, Request, Response
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import HTMLResponse
 from sqlalchemy import select
 
@@ -33,6 +35,9 @@ from shared.errors import KilnrotaError
 from shared.studio import Studio
 
 router = APIRouter(include_in_schema=False, route_class=PageRoute)
+
+LONGEST_MOVE_MINUTES = 14 * 1440
+"""How far a firing may be dragged [min]: further than any picture shows."""
 
 
 class Seen:
@@ -71,10 +76,41 @@ class Seen:
 
 
 @router.get("/firings/{firing_id}")
-def firing(request: Request, service: ServiceDep, who: PersonDep, firing_id: str) -> HTMLResponse:
-    """The firing's page."""
+def firing(
+    request: Request,
+    service: ServiceDep,
+    who: PersonDep,
+    firing_id: str,
+    kiln: Annotated[str, Query(max_length=60)] = "",
+    later: Annotated[int, Query(ge=-LONGEST_MOVE_MINUTES, le=LONGEST_MOVE_MINUTES)] = 0,
+) -> HTMLResponse:
+    """The firing's page; with ``kiln`` or ``later`` [min] it says what moving it there would break."""
     seen = Seen(service, who, firing_id)
-    return firing_page(Page(request, service, who), seen, None, [])
+    page = Page(request, service, who)
+    if not page.staff or not (kiln or later):
+        return firing_page(page, seen, None, [])
+    return _asked_about(page, seen, _dropped(seen, kiln, later))
+
+
+def _dropped(seen: Seen, kiln: str, later: int) -> Form:
+    """The form that moves the firing to a kiln and by some minutes; it is opened as soon as it is safe and staffed."""
+    studio, planned_firing = seen.audited.studio, seen.firing
+    fields = {
+        "kiln": kiln or planned_firing.kiln,
+        "load_at": field_time(planned_firing.load_at + later, studio),
+        "start_at": field_time(planned_firing.start_at + later, studio),
+    }
+    return Form({name: [value] for name, value in fields.items()})
+
+
+def _asked_about(page: Page, seen: Seen, form: Form) -> HTMLResponse:
+    """The page with what the audit says of a move."""
+    try:
+        wish = wish_of(form, seen)
+        found = moved(seen.audited, seen.firing.id, wish, page.service.minute(), seen.under_way, seen.replanned)
+    except KilnrotaError as error:
+        return firing_page(page, seen, form, told(error))
+    return firing_page(page, seen, form, [], found)
 
 
 def firing_page(
@@ -184,14 +220,12 @@ def let_go(service: ServiceDep, who: StaffDep, firing_id: str) -> Response:
 def move(request: Request, service: ServiceDep, who: StaffDep, firing_id: str, form: FormDep) -> Response:
     """Ask what moving the firing would break, or keep the moved plan if it breaks nothing."""
     page, seen = Page(request, service, who), Seen(service, who, firing_id)
+    if not form("keep"):
+        return _asked_about(page, seen, form)
     try:
-        wish = wish_of(form, seen)
-        if form("keep"):
-            return go_to(f"/plans/{keep_moved(service, who, seen.plan_id, firing_id, wish)}")
-        found = moved(seen.audited, firing_id, wish, service.minute(), seen.under_way, seen.replanned)
+        return go_to(f"/plans/{keep_moved(service, who, seen.plan_id, firing_id, wish_of(form, seen))}")
     except KilnrotaError as error:
         return firing_page(page, seen, form, told(error))
-    return firing_page(page, seen, form, [], found)
 
 
 @router.post("/firings/{firing_id}/audit")

@@ -51,6 +51,7 @@ class Drawn:
     title: str
     marked: bool
     held: bool
+    movable: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +88,9 @@ class Week:
     noons: tuple[float, ...]
     nobody: tuple[Bar, ...]
     lanes: tuple[Lane, ...]
+    width: float
+    minutes: int
+    grid_minutes: int
     legs: tuple[LegRow, ...]
     now_x: float | None
 
@@ -100,10 +104,12 @@ def week_picture(
     only: Collection[str] | None = None,
     marked: Collection[str] = (),
     held: Collection[str] = (),
+    movable: Collection[str] = (),
 ) -> Week:
     """The picture of ``days`` days; ``only`` these firings if given.
 
-    A heavy frame stands around those that are ``marked``, a double one around those that are ``held``.
+    A heavy frame stands around those that are ``marked``, a double one around those that are ``held``; those that are
+    ``movable`` can be dragged.
     """
     studio, zone = audited.studio, audited.studio.place.zone
     begin, end = wall_minute(first, 0, zone), wall_minute(first + timedelta(days=days), 0, zone)
@@ -130,7 +136,7 @@ def week_picture(
             and (outage.ends is None or outage.ends > begin)
         )
         top = TOP + LANE * number
-        drawn = _spaced([_drawn(audited, firing, formats, x, marked, held) for firing in firings])
+        drawn = _spaced([_drawn(audited, firing, formats, x, marked, held, movable) for firing in firings])
         lanes.append(Lane(top, kiln.id, kiln.name or "", drawn, outages))
     lanes_bottom = TOP + LANE * len(lanes)
     legs: list[LegRow] = []
@@ -146,6 +152,9 @@ def week_picture(
         noons=tuple(x(wall_minute(day, 720, zone)) for day in midnights),
         nobody=_nobody(studio, begin, end, x),
         lanes=tuple(lanes),
+        width=RIGHT - LEFT,
+        minutes=end - begin,
+        grid_minutes=studio.rules.grid_minutes,
         legs=tuple(legs),
         now_x=x(now) if begin <= now < end else None,
     )
@@ -169,7 +178,13 @@ def phases(firing: Firing, load_minutes: float) -> Iterator[tuple[str, Minute, M
 
 
 def _drawn(
-    audited: AuditedPlan, firing: Firing, formats: Formats, x: ToX, marked: Collection[str], held: Collection[str]
+    audited: AuditedPlan,
+    firing: Firing,
+    formats: Formats,
+    x: ToX,
+    marked: Collection[str],
+    held: Collection[str],
+    movable: Collection[str],
 ) -> Drawn:
     studio, words = audited.studio, formats.words
     kiln, profile = studio.kiln_by_id[firing.kiln], studio.profile_by_id[firing.profile]
@@ -209,6 +224,7 @@ def _drawn(
         title=title,
         marked=firing.id in marked,
         held=is_held,
+        movable=firing.id in movable,
     )
 
 

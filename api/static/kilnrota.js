@@ -8,7 +8,7 @@ function swapLiveParts(text) {
   const fresh = new DOMParser().parseFromString(text, "text/html");
   for (const part of document.querySelectorAll("[data-part]")) {
     // What somebody is using is not taken out from under their finger.
-    if (part.contains(document.activeElement)) continue;
+    if (part.contains(document.activeElement) || body.classList.contains("dragging")) continue;
     const other = fresh.querySelector(`[data-part="${part.dataset.part}"]`);
     if (other) part.replaceWith(document.importNode(other, true));
   }
