@@ -35,7 +35,7 @@ def shift_form(page: Page, asked: Mapping[str, str], form: Form | None = None) -
                 "key": part["key"],
                 "version": part["version"],
                 "days": ", ".join(names[day] for day in body["days"]),
-                "time": f"{body['from']}-{body['to']}",
+                "time": f"{body['from']}–{body['to']}",
                 "hands": body.get("hands", 1),
                 "skills": ", ".join(body.get("skills", ())),
                 "who": body.get("who") or "",

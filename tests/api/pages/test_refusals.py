@@ -12,7 +12,7 @@ from tests.api.pages.conftest import Reader
 BROWSER = {"accept": "text/html,application/xhtml+xml;q=0.9,*/*;q=0.8"}
 WORDS = {
     "en": ("There is no page at this address", "you are signed in as attendant", "The service failed here"),
-    "de": ("Unter dieser Adresse gibt es keine Seite", "du bist als Ofendienst angemeldet", "ist hier gescheitert"),
+    "de": ("Unter dieser Adresse gibt es keine Seite", "du bist als Aufsicht angemeldet", "ist hier gescheitert"),
 }
 
 
