@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -23,6 +23,7 @@ from shared.calendar import on_duty
 from shared.clock import Minute, iso_text
 from shared.loads import Load, session_minutes
 from shared.plans import CostParts, Firing, Late, Plan, PlannedSegment, Proof
+from shared.studio import Studio
 
 BY_HAND = "moved by hand"
 """Why a load is late, where a person has moved it."""
@@ -171,17 +172,19 @@ def _first_staffed(audited: AuditedPlan, minute: Minute, length: int, skill: str
 
 
 def _plan_with(audited: AuditedPlan, new: Firing) -> Plan:
-    studio, plan, loads = audited.studio, audited.plan, audited.loads
-    firings = tuple(sorted((new if f.id == new.id else f for f in plan.firings), key=lambda f: (f.load_at, f.kiln)))
+    studio, plan, loads, prices = audited.studio, audited.plan, audited.loads, audited.studio.prices
+    order = sorted((new if f.id == new.id else f for f in plan.firings), key=lambda f: (f.load_at, f.kiln))
+    firings, cleaning = _cleaned_out(studio, plan, order)
     told = {late.load: late for late in plan.late}
     late = [_late(loads[name], firing, told) for firing in firings for name in firing.loads]
     rows = sorted((row for row in late if row is not None), key=lambda row: (-row.hours, row.load))
     parts = CostParts(
-        lateness=sum(studio.prices.late_hour * loads[row.load].priority * row.hours for row in rows),
+        lateness=sum((prices.late_load + prices.late_hour * row.hours) * loads[row.load].priority for row in rows),
         unplaced=plan.cost_parts.unplaced,
         energy=sum(firing.energy_cost for firing in firings),
         firings=studio.prices.firing * len(firings),
         changes=plan.cost_parts.changes,
+        clean_outs=cleaning,
     )
     bound = min(plan.proof.bound, parts.total)
     status = plan.proof.status
@@ -190,6 +193,21 @@ def _plan_with(audited: AuditedPlan, new: Firing) -> Plan:
     proof = Proof(status=status, cost=parts.total, bound=bound, seconds=plan.proof.seconds)
     updated = {"firings": firings, "late": tuple(rows), "cost_parts": parts, "proof": proof, "hold_notes": ()}
     return plan.model_copy(update=updated)
+
+
+def _cleaned_out(studio: Studio, plan: Plan, order: Sequence[Firing]) -> tuple[tuple[Firing, ...], float]:
+    """Firings in order of loading with the clean-out before each, and what all of them cost [currency]."""
+    grid = studio.rules.grid_minutes
+    work = {kiln.id: plan.last_work.get(kiln.id, kiln.last_work) for kiln in studio.kilns}
+    found, price = [], 0.0
+    for firing in order:
+        own = studio.profile_by_id[firing.profile].work
+        asked = studio.clean_out(work.get(firing.kiln), own)
+        minutes = 0 if asked is None else math.ceil(math.ceil(asked.minutes) / grid) * grid
+        price += 0.0 if asked is None else asked.price
+        found.append(firing.model_copy(update={"clean_out_minutes": minutes}))
+        work[firing.kiln] = own
+    return tuple(found), price
 
 
 def _late(load: Load, firing: Firing, told: Mapping[str, Late]) -> Late | None:

@@ -4,7 +4,12 @@ from __future__ import annotations
 
 import pytest
 
+from api.pages.moving import Wish, moved
+from scheduler.audit import prove
+from scheduler.planning.door import Settings, plan
+from shared.studio import CleanOut, Prices
 from tests.api.pages.conftest import Reader
+from tests.scheduler.planning.plain_studio import BEGIN, bench_kiln, clock, load, slow_profile, studio
 
 STAYS = {"kiln": "K2", "load_at": "2026-11-30T09:30", "start_at": "2026-11-30T10:00", "unload_at": "2026-12-01T10:00"}
 
@@ -65,3 +70,33 @@ def test_a_move_that_breaks_a_rule_cannot_be_kept(pages: Reader) -> None:
 def test_what_is_under_way_is_not_moved(pages: Reader) -> None:
     pages.house.clock.move(hours=3)
     assert "under way is not moved" in asked(pages)
+
+
+def test_clean_outs_and_the_price_of_late_at_all_follow_a_move() -> None:
+    """Bisque, then glaze, for which the kiln is cleaned out; a glaze that is late costs 50 and 1 an hour. Bisque moved
+    to the end needs no clean-out before it, nor does the glaze, since glaze was fired last before the plan."""
+    place = studio(
+        kilns=(bench_kiln(work=("bisque", "glaze"), last_work="glaze"),),
+        profiles=(slow_profile("b", work="bisque"), slow_profile("g", work="glaze")),
+        clean_outs=(CleanOut(after=("bisque",), before=("glaze",), minutes=40.0, price=6.0),),
+        prices=Prices(late_load=50.0),
+    )
+    wide = {"footprint_cm2": 800.0, "height_mm": 250.0}
+    loads = (
+        load("B", profile="b", promised=clock("23:00"), **wide),
+        load("G", profile="g", ready=clock("12:00", day=1), promised=clock("23:00", day=2), **wide),
+    )
+    made = plan(place, loads, now=BEGIN, begin=BEGIN, settings=Settings(work_limit=5))
+    glaze = next(firing for firing in made.firings if firing.loads == ("G",))
+    assert (glaze.clean_out_minutes, made.cost_parts.clean_outs) == (40, 6.0)
+    audited = prove(place, loads, made)
+    start = clock("12:00", day=3)
+    late = moved(audited, glaze.id, Wish("K1", start - 30, start, None), BEGIN - 1, frozenset(), False)
+    assert late.firing.out_at > clock("23:00", day=2)
+    hours = (late.firing.out_at - clock("23:00", day=2)) / 60
+    assert late.plan.cost_parts.clean_outs == 6.0
+    assert late.plan.cost_parts.lateness == pytest.approx(50.0 + hours)
+    bisque = next(firing for firing in made.firings if firing.loads == ("B",))
+    last = moved(audited, bisque.id, Wish("K1", start - 30, start, None), BEGIN - 1, frozenset(), False)
+    assert last.plan.cost_parts.clean_outs == 0.0
+    assert [firing.clean_out_minutes for firing in last.plan.firings] == [0, 0]
