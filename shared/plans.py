@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field, PlainSerializer, SerializationInfo, ValidationInfo
+from pydantic import BeforeValidator, Field, PlainSerializer, SerializationInfo, StrictBool, ValidationInfo
 
 from shared.clock import Minute, Moment
 from shared.record import NotNegative, Record
@@ -67,7 +67,7 @@ class Firing(Record):
     clean_out_minutes: Annotated[int, Field(ge=0)] = 0
     hot_until_between: tuple[Moment, Moment] | None = None
     safe_between: tuple[Moment, Moment] | None = None
-    held: bool = False
+    held: StrictBool = False
 
     @property
     def out_at(self) -> Minute:
@@ -107,7 +107,7 @@ class HoldNote(Record):
     loads: tuple[str, ...]
     rule: str
     why: str
-    kept: bool = False
+    kept: StrictBool = False
 
 
 class Proof(Record):

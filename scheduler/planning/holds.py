@@ -49,11 +49,16 @@ class Holds:
             return
         timetable = self.session.timetable
         known = self._breaches(under_way, frozenset(under_way.values()))
+        wanted: list[tuple[Firing, Placed]] = []
         for firing in sorted(self.asked, key=lambda firing: (firing.start_at, firing.id)):
             placed = self._placed(firing)
             if isinstance(placed, Breach):
                 self._let_go(firing, placed)
-                continue
+            else:
+                wanted.append((firing, placed))
+        if self._all_can_stay(wanted, known, under_way):
+            return
+        for firing, placed in wanted:
             self.names[placed.batch.loads[0]] = firing.id
             number = timetable.add(placed)
             found = self._breaches(under_way | self.names, frozenset(under_way.values()))
@@ -66,6 +71,26 @@ class Holds:
             known = found
             self._tell_missing(firing)
         timetable.log.clear()
+
+    def _all_can_stay(
+        self, wanted: Sequence[tuple[Firing, Placed]], known: Sequence[Breach], under_way: dict[int, str]
+    ) -> bool:
+        """Book all at once where they break nothing together: one audit in place of one for each."""
+        timetable = self.session.timetable
+        mark = len(timetable.log)
+        for firing, placed in wanted:
+            self.names[placed.batch.loads[0]] = firing.id
+            timetable.add(placed)
+        if all(timetable.unclean(placed.kiln) is None for _, placed in wanted):
+            found = self._breaches(under_way | self.names, frozenset(under_way.values()))
+            if all(breach in known for breach in found):
+                for firing, _ in wanted:
+                    self._tell_missing(firing)
+                timetable.log.clear()
+                return True
+        timetable.undo(mark)
+        self.names.clear()
+        return False
 
     def settle_stages(self) -> None:
         """Fix the earlier stages of what is held where they are now; without a place for one, its hold is let go."""
