@@ -158,13 +158,7 @@ def state_problem(studio: Studio, loads: Sequence[Load], begin: Minute, end: Min
         heat_ok=heat_ok,
         start_ok=tuple(staffed if not studio.rules.unattended_start else everywhere for _ in studio.kilns),
         end_ok=tuple(staffed if kiln.attend_end else everywhere for kiln in studio.kilns),
-        blocked=tuple(
-            tuple(
-                ((span.begin - begin) // grid, -((begin - span.end) // grid))
-                for span in kiln_outages(studio, kiln.id, begin, end)
-            )
-            for kiln in studio.kilns
-        ),
+        blocked=tuple(_blocked(studio, kiln.id, begin, end, grid) for kiln in studio.kilns),
         price=_prices(studio, begin, grid, slots),
         twins=_twins(studio),
         load_number=number_of,
@@ -235,6 +229,18 @@ def _lines(studio: Studio) -> tuple[tuple[KilnLine, ...], Slots, tuple[Slots, ..
         for kiln in studio.kilns
     )
     return tuple(KilnLine(*key) for key in row), np.array(limits, dtype=np.int32), kiln_lines
+
+
+def _blocked(studio: Studio, kiln: str, begin: Minute, end: Minute, grid: int) -> tuple[tuple[int, int], ...]:
+    """Slots of a kiln's outages in order. Those that overlap are one: room is looked for behind the end of each."""
+    found: list[tuple[int, int]] = []
+    spans = kiln_outages(studio, kiln, begin, end)
+    for first, last in sorted(((span.begin - begin) // grid, -((begin - span.end) // grid)) for span in spans):
+        if found and first <= found[-1][1]:
+            found[-1] = (found[-1][0], max(found[-1][1], last))
+        else:
+            found.append((first, last))
+    return tuple(found)
 
 
 def _prices(studio: Studio, begin: Minute, grid: int, slots: int) -> NDArray[np.float64]:

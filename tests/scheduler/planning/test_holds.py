@@ -12,6 +12,7 @@ from scheduler.planning.replan import Replanned, replan
 from shared.clock import local_time
 from shared.plans import Firing, Plan
 from shared.studio import Outage
+from tests.benchmarks.studios import make_studio
 from tests.scheduler.planning.plain_studio import BEGIN, bench_kiln, clock, load, studio
 from tests.scheduler.planning.test_replan import week
 
@@ -211,3 +212,23 @@ def test_the_audit_finds_a_hold_that_was_not_kept(update: dict[str, object], tex
     broken = with_firing(made, firing.model_copy(update=update))
     assert any(text in breach.text for breach in holds_kept(place, broken, (firing,)))
     assert breaches(place, loads, with_firing(made, firing)) == []
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_in_generated_studios_every_hold_is_kept_or_told_and_every_plan_is_proved(seed: int) -> None:
+    """A third of a made plan's firings held while another seed plans afresh, and while a kiln fails."""
+    place, loads, now = make_studio(seed, kilns=5, loads=40)
+    begin = now + 360
+    made = plan(place, loads, now=now, begin=begin, settings=Settings(work_limit=20, workers=1))
+    held = made.firings[::3]
+    afresh = plan(place, loads, now=now, begin=begin, settings=Settings(work_limit=70, seed=9, workers=1), held=held)
+    prove(place, loads, afresh)
+    assert list(holds_kept(place, afresh, held)) == []
+    assert afresh.hold_notes == ()
+    broken = Events(down=(KilnDown(held[0].kiln),))
+    ids = [firing.id for firing in held]
+    result = replan(place, loads, made, now=begin - 1, events=broken, settings=WORK, held=ids)
+    prove(result.studio, result.loads, result.plan)
+    assert list(holds_kept(place, result.plan, result.held)) == []
+    told = {note.firing for note in result.plan.hold_notes}
+    assert told == {firing.id for firing in held if firing.kiln == held[0].kiln}
