@@ -13,6 +13,8 @@ from zoneinfo import ZoneInfo
 from pydantic import BeforeValidator, PlainSerializer, SerializationInfo, ValidationInfo
 from pydantic_core import PydanticCustomError
 
+from shared.texts import refusal
+
 Minute = int
 """Minutes since 1970-01-01T00:00Z."""
 
@@ -98,20 +100,16 @@ def read_moment(value: object, zone: ZoneInfo) -> Minute:
     if not isinstance(value, datetime):
         raise _not_a_time()
     if not 1990 <= value.year <= 2200:
-        raise PydanticCustomError("moment_range", "is far from today; write a date between 1990 and 2200")
+        raise refusal("moment_range")
     if value.tzinfo is None:
         if not exists(value, zone):
-            raise PydanticCustomError(
-                "moment_gap",
-                "is skipped by the clock change in {zone}; write a time before or after the gap, or add the offset",
-                {"zone": str(zone)},
-            )
+            raise refusal("moment_gap", zone=str(zone))
         value = value.replace(tzinfo=zone)
     return minute_of(value)
 
 
 def _not_a_time() -> PydanticCustomError:
-    return PydanticCustomError("moment", "is not a time; write it as 2026-11-30T18:00")
+    return refusal("moment")
 
 
 def _read_minute(value: object, info: ValidationInfo) -> Minute:

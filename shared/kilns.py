@@ -6,9 +6,9 @@ import math
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
-from pydantic_core import PydanticCustomError
 
 from shared.record import Identifier, Label, NotNegative, Positive, Record
+from shared.texts import refusal
 from shared.units import TemperatureC, TemperatureUnit
 
 Leg = Literal["A", "B", "C"]
@@ -36,7 +36,7 @@ class Circuit(Record):
     @model_validator(mode="after")
     def _legs_agree(self) -> Self:
         if self.on_legs is not None and (len(self.on_legs) != self.legs or len(set(self.on_legs)) != len(self.on_legs)):
-            raise PydanticCustomError("on_legs", "on_legs must name as many different legs as legs says")
+            raise refusal("on_legs")
         return self
 
     @property

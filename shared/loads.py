@@ -6,12 +6,12 @@ from collections.abc import Sequence
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
-from pydantic_core import PydanticCustomError
 
 from shared.clock import Moment
 from shared.kilns import Kiln
 from shared.profiles import Profile, SizeColumn
 from shared.record import Identifier, Positive, Record
+from shared.texts import refusal, say
 from shared.units import DurationMinutes, TemperatureC
 
 
@@ -44,7 +44,7 @@ class Load(Record):
     @model_validator(mode="after")
     def _not_its_own_stage(self) -> Self:
         if self.after == self.id:
-            raise PydanticCustomError("after", "after names the load itself; name the earlier stage, or leave it empty")
+            raise refusal("after")
         return self
 
     def size(self, column: SizeColumn | None) -> float | None:
@@ -68,7 +68,7 @@ def size_row(profile: Profile, loads: Sequence[Load]) -> int | None:
     sizes = [load.size(profile.sized_by) for load in loads]
     missing = [load.id for load, size in zip(loads, sizes, strict=True) if size is None]
     if missing:
-        raise LookupError(f"load {missing[0]} gives no {profile.sized_by}, by which profile {profile.id} is sized")
+        raise LookupError(say("fault.load_gives_no", load=missing[0], sized_by=profile.sized_by, profile=profile.id))
     return profile.row_for(max(size for size in sizes if size is not None))
 
 
@@ -103,7 +103,7 @@ def area_on_last_layer_cm2(load: Load, shelf_area_cm2: float) -> tuple[int, floa
         return 0, load.footprint_cm2
     each = pieces_on_a_layer(load, shelf_area_cm2)
     if each == 0:
-        raise LookupError(f"a piece of load {load.id} is larger than the shelf")
+        raise LookupError(say("fault.piece_load_larger", load=load.id))
     full, rest = divmod(load.pieces, each)
     return (
         (full, rest * load.footprint_cm2 / load.pieces) if rest else (full - 1, each * load.footprint_cm2 / load.pieces)

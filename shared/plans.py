@@ -4,10 +4,21 @@ from __future__ import annotations
 
 from typing import Annotated, Any, Literal
 
-from pydantic import BeforeValidator, Field, PlainSerializer, SerializationInfo, StrictBool, ValidationInfo
+from pydantic import (
+    BeforeValidator,
+    Field,
+    PlainSerializer,
+    SerializationInfo,
+    SerializerFunctionWrapHandler,
+    StrictBool,
+    ValidationInfo,
+    model_serializer,
+    model_validator,
+)
 
 from shared.clock import Minute, Moment
 from shared.record import NotNegative, Record
+from shared.texts import Sentence, Text, document, from_document
 from shared.units import RateKPerHour, TemperatureC
 
 
@@ -75,27 +86,71 @@ class Firing(Record):
         return self.unload_at + self.unload_minutes
 
 
-class Unplaced(Record):
+class Told(Record):
+    """What is told to people in words; a file holds, beside the English words, what they were made of.
+
+    The optional key ``said`` has, by the name of each field that it is about, key and values of its texts.
+    """
+
+    @model_validator(mode="before")
+    @classmethod
+    def _with_keys(cls, data: Any) -> Any:
+        if not isinstance(data, dict) or "said" not in data:
+            return data
+        kept = {name: value for name, value in data.items() if name != "said"}
+        said = data["said"] if isinstance(data["said"], dict) else {}
+        return kept | {name: spoken for name in kept if (spoken := _spoken(kept[name], said.get(name))) is not None}
+
+    @model_serializer(mode="wrap")
+    def _with_said(self, write: SerializerFunctionWrapHandler, info: SerializationInfo) -> dict[str, Any]:
+        written: dict[str, Any] = write(self)
+        if info.mode != "json":
+            return written
+        said = {name: plain for name in type(self).model_fields if (plain := _plain(getattr(self, name))) is not None}
+        return written | {"said": said} if said else written
+
+
+def _plain(value: object) -> Any:
+    if isinstance(value, Text):
+        return document(value) if value.key else None
+    if isinstance(value, tuple) and any(isinstance(item, Text) and item.key for item in value):
+        return [document(item) for item in value]
+    return None
+
+
+def _spoken(value: object, said: object) -> Any:
+    """The texts of a field, if what is said of them fits the words that stand there; else None."""
+    try:
+        if isinstance(value, list) and isinstance(said, list):
+            texts = [from_document(one) for one in said]
+            return texts if [str(text) for text in texts] == value else None
+        text = from_document(said) if said is not None else None
+    except (LookupError, TypeError, ValueError, AttributeError):
+        return None
+    return text if text is not None and str(text) == value else None
+
+
+class Unplaced(Told):
     """A load without a firing: the rule that binds, in words, and what would help."""
 
     load: str
     rule: str
-    why: str
-    would_help: tuple[str, ...] = ()
+    why: Sentence
+    would_help: tuple[Sentence, ...] = ()
 
 
-class Late(Record):
+class Late(Told):
     """A load that is out after its promise: how long, why, and what would have helped."""
 
     load: str
     promised: Moment
     out_at: Moment
     hours: NotNegative
-    why: str = ""
-    would_help: tuple[str, ...] = ()
+    why: Sentence = ""
+    would_help: tuple[Sentence, ...] = ()
 
 
-class HoldNote(Record):
+class HoldNote(Told):
     """What became of a firing that was held and could not stay just as it was: why, and by which rule.
 
     ``kept``: it is where it was, without some of its loads. Else it was let go, and its loads were planned anew.
@@ -106,7 +161,7 @@ class HoldNote(Record):
     start_at: Moment
     loads: tuple[str, ...]
     rule: str
-    why: str
+    why: Sentence
     kept: StrictBool = False
 
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, PlainSerializer, model_validator
-from pydantic_core import PydanticCustomError
 
 from shared.record import Identifier, Label, Positive, Record
+from shared.texts import refusal, say
 from shared.units import DurationMinutes, RateKPerHour, TemperatureC
 
 SizeColumn = Literal["diameter_mm", "thickness_mm", "height_mm", "mass_kg", "footprint_cm2"]
@@ -24,7 +24,7 @@ class Segment(Record):
     @model_validator(mode="after")
     def _elastic_hold_is_longer(self) -> Self:
         if self.hold_up_to_minutes is not None and self.hold_up_to_minutes < self.hold_minutes:
-            raise PydanticCustomError("hold_up_to", "hold_up_to is shorter than hold; make it at least as long")
+            raise refusal("hold_up_to")
         return self
 
     @property
@@ -66,20 +66,17 @@ class Profile(Record):
     @model_validator(mode="after")
     def _segments_stand_in_one_place(self) -> Self:
         if bool(self.sizes) == bool(self.own_segments):
-            raise PydanticCustomError(
-                "segments",
-                "needs either segments of its own or [[profiles.sizes]] with segments, not both or neither",
-            )
+            raise refusal("segments")
         if bool(self.sizes) != (self.sized_by is not None):
-            raise PydanticCustomError("sized_by", "sized_by and [[profiles.sizes]] go together; give both or neither")
+            raise refusal("sized_by")
         limits = [row.up_to for row in self.sizes]
         if None in limits[:-1]:
-            raise PydanticCustomError("sizes", "only the last of the sizes may be without up_to")
+            raise refusal("sizes_open")
         given = [limit for limit in limits if limit is not None]
         if given != sorted(set(given)):
-            raise PydanticCustomError("sizes", "the sizes must stand in growing order of up_to, each once")
+            raise refusal("sizes")
         if self.unload == "hot" and self.unload_below_c is not None:
-            raise PydanticCustomError("unload", 'unload_below has no meaning with unload = "hot"; leave it out')
+            raise refusal("unload")
         return self
 
     @property
@@ -107,11 +104,11 @@ class Profile(Record):
         if not self.sizes:
             return None
         if size is None:
-            raise LookupError(f"profile {self.id} is sized by {self.sized_by}, which is not given")
+            raise LookupError(say("fault.profile_sized_by", profile=self.id, sized_by=self.sized_by))
         for number, row in enumerate(self.sizes):
             if row.up_to is None or size <= row.up_to:
                 return number
-        raise LookupError(f"profile {self.id} has no size row for {self.sized_by} {size:g}")
+        raise LookupError(say("fault.profile_no_size", profile=self.id, sized_by=self.sized_by, size=size))
 
     def peak_c(self, row: int | None) -> float:
         """The highest target [°C] of a size row."""

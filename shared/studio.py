@@ -9,12 +9,12 @@ from typing import Annotated, Any, Literal, Self
 from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import Field, field_validator, model_validator
-from pydantic_core import PydanticCustomError
 
 from shared.clock import Moment
 from shared.kilns import Circuit, Kiln, Leg
 from shared.profiles import Profile
 from shared.record import Identifier, Label, NotNegative, Record
+from shared.texts import refusal
 from shared.units import MinuteOfDay, TemperatureC, TemperatureUnit
 
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
@@ -34,7 +34,7 @@ class Place(Record):
     @classmethod
     def _known_zone(cls, name: str) -> str:
         if name not in available_timezones():
-            raise PydanticCustomError("zone", 'is no IANA time zone; write for example "Europe/Lisbon"')
+            raise refusal("zone")
         return name
 
     @property
@@ -63,7 +63,7 @@ class Closed(Record):
     @model_validator(mode="after")
     def _in_order(self) -> Self:
         if self.last < self.first:
-            raise PydanticCustomError("closed", "to is before from; write the first closed day, then the last")
+            raise refusal("closed")
         return self
 
 
@@ -91,9 +91,9 @@ class Outage(Record):
     @model_validator(mode="after")
     def _one_thing_in_order(self) -> Self:
         if (self.kiln is None) == (self.circuit is None):
-            raise PydanticCustomError("outage", "needs either kiln or circuit, one of them")
+            raise refusal("outage_names")
         if self.ends is not None and self.ends <= self.begins:
-            raise PydanticCustomError("outage", "to is not after from; leave it out for until further notice")
+            raise refusal("outage")
         return self
 
 
@@ -135,9 +135,7 @@ class Rules(Record):
     @classmethod
     def _divides_the_hour(cls, minutes: int) -> int:
         if 60 % minutes:
-            raise PydanticCustomError(
-                "grid", "does not divide the hour; write 1, 2, 3, 4, 5, 6, 10, 12, 15, 20, 30 or 60"
-            )
+            raise refusal("grid")
         return minutes
 
 

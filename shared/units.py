@@ -13,6 +13,8 @@ from typing import Annotated, Any, Literal
 from pydantic import BeforeValidator, Field, PlainSerializer, SerializationInfo, ValidationInfo
 from pydantic_core import PydanticCustomError
 
+from shared.texts import refusal
+
 TemperatureUnit = Literal["C", "F"]
 
 DAY_MINUTES = 24 * 60
@@ -94,7 +96,7 @@ def duration_text(minutes: float) -> str:
 
 
 def _not_a_duration() -> PydanticCustomError:
-    return PydanticCustomError("duration", 'is not a duration; write hours and minutes as "2:30", or hours as 2.5')
+    return refusal("duration")
 
 
 def minute_of_day(text: object) -> int:
@@ -105,7 +107,7 @@ def minute_of_day(text: object) -> int:
     """
     match = _TIME_OF_DAY.match(str(text).strip())
     if not match or int(match[1]) * 60 + int(match[2]) > DAY_MINUTES:
-        raise PydanticCustomError("time_of_day", 'is not a time of day; write it as "09:30"')
+        raise refusal("time_of_day")
     return int(match[1]) * 60 + int(match[2])
 
 
@@ -128,28 +130,22 @@ def unit_of(info: ValidationInfo | SerializationInfo) -> TemperatureUnit:
 
 def _number(value: object) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float | str):
-        raise PydanticCustomError("number", "is not a number")
+        raise refusal("number")
     try:
         number = float(value)
     except (ValueError, OverflowError):
-        raise PydanticCustomError("number", "is not a number") from None
+        raise refusal("number") from None
     if number != number or number in (float("inf"), float("-inf")):
-        raise PydanticCustomError("number", "is not a finite number")
+        raise refusal("number_finite")
     return number
 
 
 def _read_temperature(value: object, info: ValidationInfo) -> float:
     temperature_c = celsius(_number(value), unit_of(info))
     if not -60.0 <= temperature_c <= 2000.0:
-        raise PydanticCustomError(
-            "temperature",
-            "is not a temperature a studio meets; write one between {low} and {high} °{unit}",
-            {
-                "low": -60 if unit_of(info) == "C" else -76,
-                "high": 2000 if unit_of(info) == "C" else 3632,
-                "unit": unit_of(info),
-            },
-        )
+        celsius_meant = unit_of(info) == "C"
+        low, high = (-60, 2000) if celsius_meant else (-76, 3632)
+        raise refusal("temperature", low=low, high=high, unit=unit_of(info))
     return temperature_c
 
 
@@ -157,12 +153,10 @@ def _read_rate(value: object, info: ValidationInfo) -> float | None:
     if value is None or (isinstance(value, str) and value.strip().lower() == "full"):
         return None
     if isinstance(value, str):
-        raise PydanticCustomError("rate", 'is not a rate; write degrees per hour as a number, or "full"')
+        raise refusal("rate")
     rate = kelvin_span(_number(value), unit_of(info))
     if not 0 < rate <= 20_000:
-        raise PydanticCustomError(
-            "rate", 'is not a rate; write degrees per hour above 0 (the target says up or down), or "full"'
-        )
+        raise refusal("rate_above")
     return rate
 
 

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from shared.clock import WEEKDAYS, Minute, local_time
+from shared.clock import Minute, local_time
 from shared.errors import AuditError
 from shared.studio import Studio
+from shared.texts import Text, say
 
 EARLIEST_MINUTE: Minute = 10_519_200
 """Midnight UTC at the start of 1990 [min since 1970]: no plan is older, as in ``shared.clock.read_moment``."""
@@ -52,15 +54,15 @@ class BrokenPlanError(AuditError):
 
     def __init__(self, breaches: Sequence[Breach], studio: Studio) -> None:
         self.breaches = tuple(breaches)
-        many = "1 breach" if len(self.breaches) == 1 else f"{len(self.breaches)} breaches"
-        lines = [f"the plan is refused: {many} of the rules"]
+        many = len(self.breaches)
+        lines: list[str] = [say("audit.refused_once") if many == 1 else say("audit.refused", number=many)]
         lines += [f"  {explain(breach, studio)}" for breach in self.breaches[:SHOWN_BREACHES]]
         if len(self.breaches) > SHOWN_BREACHES:
-            lines.append(f"  and {len(self.breaches) - SHOWN_BREACHES} more")
+            lines.append(say("audit.and_more", number=many - SHOWN_BREACHES))
         super().__init__("\n".join(lines))
 
 
-def explain(breach: Breach, studio: Studio) -> str:
+def explain(breach: Breach, studio: Studio) -> Text:
     """One line that tells a breach to a person: rule, firing, load, the studio's local time, what is wrong.
 
     Parameters
@@ -75,23 +77,20 @@ def explain(breach: Breach, studio: Studio) -> str:
     str
         For example ``hands: firing F3, Mon 2026-11-30 09:00: 3 tasks at once, but 2 hands``.
     """
-    about = []
+    about: list[object] = []
     if breach.firing_id is not None:
-        about.append(f"firing {breach.firing_id}")
+        about.append(say("audit.firing", firing=breach.firing_id))
     if breach.load_id is not None:
-        about.append(f"load {breach.load_id}")
+        about.append(say("audit.load", load=breach.load_id))
     if breach.at is not None:
         about.append(when(breach.at, studio.place.zone))
-    return f"{breach.rule}: {', '.join(about)}: {breach.text}" if about else f"{breach.rule}: {breach.text}"
+    if not about:
+        return say("audit.line_of_plan", rule=breach.rule, text=breach.text)
+    return say("audit.line", rule=breach.rule, about=tuple(about), text=breach.text)
 
 
-def when(minute: Minute, zone: ZoneInfo) -> str:
-    """The wall-clock time of a minute as people read it; a minute that no calendar holds is shown as a number.
-
-    >>> when(29_411_100, ZoneInfo("Europe/Lisbon"))
-    'Tue 2025-12-02 09:00'
-    """
+def when(minute: Minute, zone: ZoneInfo) -> datetime | Text:
+    """The wall-clock time of a minute as people read it; a minute that no calendar holds is shown as a number."""
     if not EARLIEST_MINUTE <= minute <= LATEST_MINUTE:
-        return f"minute {minute}"
-    local = local_time(minute, zone)
-    return f"{WEEKDAYS[local.weekday()].capitalize()} {local:%Y-%m-%d %H:%M}"
+        return say("audit.minute", minute=minute)
+    return local_time(minute, zone)

@@ -6,6 +6,7 @@ import math
 from bisect import bisect_right
 from collections import Counter
 from dataclasses import dataclass
+from datetime import datetime
 from functools import cached_property
 
 from scheduler.audit.breach import EARLIEST_MINUTE, LATEST_MINUTE, when
@@ -19,6 +20,7 @@ from shared.loads import Load, session_minutes
 from shared.plans import Firing, Plan
 from shared.profiles import Profile, Segment
 from shared.studio import Studio
+from shared.texts import Text
 
 FARTHEST_MINUTES = 400 * 24 * 60
 """How far from the plan's begin a time of a firing may lie before it counts as nonsense [min]: 400 days, more than
@@ -121,7 +123,7 @@ class Case:
         """The loads that wait, by id."""
         return {load.id: load for load in self.waiting}
 
-    def when(self, minute: Minute) -> str:
+    def when(self, minute: Minute) -> datetime | Text:
         """The studio's wall-clock time of a minute."""
         return when(minute, self.studio.place.zone)
 

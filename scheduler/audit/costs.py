@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from scheduler.audit.breach import Breach
 from scheduler.audit.case import Case
+from shared.texts import say
 
 MONEY_TOLERANCE = 0.01
 """How far a sum of money may be off: a plan file may round it to the hundredth."""
@@ -56,27 +57,27 @@ def _parts(case: Case) -> Iterator[Breach]:
         ("firings", parts.firings, prices.firing * len(case.plan.firings)),
     ):
         if _differ(told, computed):
-            text = f"the cost of {name} is {computed:.2f}, not {told:.2f}"
+            text = say("audit.cost_not", name=name, computed=computed, told=told)
             yield Breach("costs", None, None, None, text, told - computed)
     if parts.changes < 0:
-        yield Breach("costs", None, None, None, f"the cost of changes is below 0: {parts.changes:.2f}", parts.changes)
+        yield Breach("costs", None, None, None, say("audit.cost_changes_below", changes=parts.changes), parts.changes)
     elif _differ(parts.changes, 0.0) and not case.replanned:
-        text = f"a plan that replaces no other counts no changes, not {parts.changes:.2f}"
+        text = say("audit.plan_that_replaces", changes=parts.changes)
         yield Breach("costs", None, None, None, text, parts.changes)
 
 
 def _proof(case: Case) -> Iterator[Breach]:
     proof, total = case.plan.proof, case.plan.cost_parts.total
     if _differ(proof.cost, total):
-        text = f"the cost is {total:.2f}, the sum of its parts, not {proof.cost:.2f}"
+        text = say("audit.cost_sum_parts", total=total, cost=proof.cost)
         yield Breach("costs", None, None, None, text, proof.cost - total)
     gap = proof.cost - proof.bound
     if gap < -MONEY_TOLERANCE:
-        text = f"the bound {proof.bound:.2f} is above the cost {proof.cost:.2f}"
+        text = say("audit.bound_above_cost", bound=proof.bound, cost=proof.cost)
         yield Breach("costs", None, None, None, text, -gap)
     allowed = {"optimal": 0.0, "within": WITHIN_SHARE * max(0.0, proof.bound)}.get(proof.status)
     if allowed is not None and gap > allowed + MONEY_TOLERANCE + 1e-9:
-        text = f"called {proof.status}, but the cost is {gap:.2f} above the bound"
+        text = say("audit.called_but_cost", status=proof.status, gap=gap)
         yield Breach("costs", None, None, None, text, gap)
 
 
@@ -86,22 +87,22 @@ def _late(case: Case) -> Iterator[Breach]:
     for load_id in sorted(set(expected) - set(told)):
         hours = expected[load_id] / 60.0
         out = case.fired_with[load_id].firing
-        text = f"the load is {hours:.2f} h late, but not listed as late"
+        text = say("audit.load_h_late", hours=hours)
         yield Breach("costs", out.id, load_id, out.out_at, text, hours)
     for late in case.plan.late:
         fired = case.fired_with.get(late.load)
         if late.load not in expected or fired is None:
-            yield Breach("costs", None, late.load, late.out_at, "the load is listed as late, but is not late")
+            yield Breach("costs", None, late.load, late.out_at, say("audit.load_listed_late"))
             continue
         if told[late.load] > 1:
-            yield Breach("costs", fired.firing.id, late.load, late.out_at, "the load is listed as late twice")
+            yield Breach("costs", fired.firing.id, late.load, late.out_at, say("audit.load_listed_late_twice"))
         hours = expected[late.load] / 60.0
         if (
             late.promised != case.loads[late.load].promised
             or late.out_at != fired.firing.out_at
             or abs(late.hours - hours) > HOURS_TOLERANCE
         ):
-            text = f"the load is out {hours:.2f} h late, at {case.when(fired.firing.out_at)}; the plan lists otherwise"
+            text = say("audit.load_out_h", hours=hours, out_at=case.when(fired.firing.out_at))
             yield Breach("costs", fired.firing.id, late.load, late.out_at, text, late.hours - hours)
 
 

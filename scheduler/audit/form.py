@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from scheduler.audit.breach import EARLIEST_MINUTE, LATEST_MINUTE, Breach
 from scheduler.audit.case import Case
 from shared.clock import local_time, wall_minute
+from shared.texts import say
 
 REASONS = frozenset(
     {
@@ -28,32 +29,36 @@ def well_formed(case: Case) -> Iterator[Breach]:
     plan, studio = case.plan, case.studio
     rule = "well_formed"
     if plan.studio != studio.place.name:
-        yield Breach(rule, None, None, None, f"the plan is for studio {plan.studio!r}, this is {studio.place.name!r}")
+        yield Breach(
+            rule,
+            None,
+            None,
+            None,
+            say("audit.plan_studio_this", theirs=repr(plan.studio), ours=repr(studio.place.name)),
+        )
     if plan.begin >= plan.end:
-        yield Breach(rule, None, None, plan.begin, "the plan ends before it begins", float(plan.begin - plan.end))
+        yield Breach(rule, None, None, plan.begin, say("audit.plan_ends_before"), float(plan.begin - plan.end))
     if not all(EARLIEST_MINUTE <= minute <= LATEST_MINUTE for minute in (plan.begin, plan.end)):
-        yield Breach(rule, None, None, None, "the plan's from or to lies outside the years 1990 to 2200")
+        yield Breach(rule, None, None, None, say("audit.plans_from_lies"))
     for firing_id in case.repeated_ids:
-        yield Breach(rule, firing_id, None, None, "two firings have this id; give each its own")
+        yield Breach(rule, firing_id, None, None, say("audit.two_firings_have"))
     for firing in plan.firings:
         if not firing.id.strip():
-            yield Breach(rule, firing.id, None, firing.load_at, "the firing has an empty id")
+            yield Breach(rule, firing.id, None, firing.load_at, say("audit.firing_empty_id"))
         if firing.kiln not in studio.kiln_by_id:
-            yield Breach(rule, firing.id, None, None, f"the studio has no kiln {firing.kiln!r}")
+            yield Breach(rule, firing.id, None, None, say("audit.studio_no_kiln", kiln=repr(firing.kiln)))
         if firing.profile not in studio.profile_by_id:
-            yield Breach(rule, firing.id, None, None, f"the studio has no profile {firing.profile!r}")
+            yield Breach(rule, firing.id, None, None, say("audit.studio_no_profile", profile=repr(firing.profile)))
         wild = case.implausible(firing)
         if wild:
-            yield Breach(
-                rule, firing.id, None, None, f"{', '.join(wild)} lies more than 400 days from the plan's begin"
-            )
+            yield Breach(rule, firing.id, None, None, say("audit.lies_more_than", names=tuple(wild)))
     for firing_id in sorted(case.under_way - {firing.id for firing in plan.firings}):
-        yield Breach(rule, firing_id, None, None, "this firing is under way, but the plan does not hold it")
+        yield Breach(rule, firing_id, None, None, say("audit.this_firing_under"))
     for load_id in [one for one, times in Counter(load.id for load in case.waiting).items() if times > 1]:
-        yield Breach(rule, None, load_id, None, "two loads that wait have this id; give each its own")
+        yield Breach(rule, None, load_id, None, say("audit.two_loads_that"))
     for unplaced in plan.unplaced:
         if unplaced.rule not in REASONS:
-            yield Breach(rule, None, unplaced.load, None, f"unplaced for {unplaced.rule!r}, which is no rule")
+            yield Breach(rule, None, unplaced.load, None, say("audit.unplaced_which_no", rule=repr(unplaced.rule)))
 
 
 def each_load_once(case: Case) -> Iterator[Breach]:
@@ -69,12 +74,14 @@ def each_load_once(case: Case) -> Iterator[Breach]:
         times = len(fired) + unplaced[load_id]
         where = fired[-1] if fired else None
         if load_id not in case.loads:
-            yield Breach(rule, where, load_id, None, "no such load waits")
+            yield Breach(rule, where, load_id, None, say("audit.no_such_load"))
         elif times == 0:
-            yield Breach(rule, None, load_id, None, "the load is neither in a firing nor among the unplaced", 1.0)
+            yield Breach(rule, None, load_id, None, say("audit.load_neither_firing"), 1.0)
         elif times > 1:
-            places = [f"firing {firing_id}" for firing_id in fired] + ["the unplaced"] * unplaced[load_id]
-            yield Breach(rule, where, load_id, None, f"the load is in {' and '.join(places)}", float(times - 1))
+            places = [say("audit.firing", firing=firing_id) for firing_id in fired] + [
+                say("audit.the_unplaced")
+            ] * unplaced[load_id]
+            yield Breach(rule, where, load_id, None, say("audit.the_load_is", places=tuple(places)), float(times - 1))
 
 
 def on_grid(case: Case) -> Iterator[Breach]:
@@ -87,16 +94,14 @@ def on_grid(case: Case) -> Iterator[Breach]:
         midnight = wall_minute(local_time(begin, zone).date(), 0, zone)
         off = (begin - midnight) % grid
         if off:
-            yield Breach(
-                "on_grid", None, None, begin, f"the plan begins {off} min off the grid of {grid} min", float(off)
-            )
+            yield Breach("on_grid", None, None, begin, say("audit.plan_begins_min", off=off, grid=grid), float(off))
     for fired in case.fired:
         firing = fired.firing
         for name in ("load_at", "start_at", "unload_at"):
             minute = getattr(firing, name)
             off = (minute - begin) % grid
             if off and not fired.is_history(minute):
-                text = f"{name} lies {off} min off the grid of {grid} min"
+                text = say("audit.lies_min_off", name=name, off=off, grid=grid)
                 yield Breach("on_grid", firing.id, None, minute, text, float(off))
 
 
@@ -107,8 +112,8 @@ def within_plan(case: Case) -> Iterator[Breach]:
         firing = fired.firing
         early, late = plan.begin - firing.load_at, firing.out_at - plan.end
         if early > 0 and fired.since is None:
-            text = f"loading begins {early} min before the plan does"
+            text = say("audit.loading_begins_min", early=early)
             yield Breach("within_plan", firing.id, None, firing.load_at, text, float(early))
         if late > 0:
-            text = f"the kiln is emptied {late} min after the plan's end"
+            text = say("audit.kiln_emptied_min", late=late)
             yield Breach("within_plan", firing.id, None, firing.out_at, text, float(late))

@@ -11,6 +11,7 @@ from scheduler.audit.case import HOLD_TOLERANCE_MINUTES, Case, Fired, whole
 from shared.loads import size_row as row_of
 from shared.plans import PlannedSegment
 from shared.profiles import Segment
+from shared.texts import said_by, say
 
 DEGREE_TOLERANCE_K = 1e-4
 """How far a target [K], or a rate [K/h], may be off: files keep them to a millionth of the studio's degree."""
@@ -28,13 +29,19 @@ def size_row(case: Case) -> Iterator[Breach]:
         try:
             row = row_of(profile, fired.loads) if fired.loads else firing.size_row
         except LookupError as error:
-            yield Breach("size_row", firing.id, None, None, str(error))
+            yield Breach("size_row", firing.id, None, None, said_by(error))
             continue
         if not fired.row_exists:
-            yield Breach("size_row", firing.id, None, None, f"profile {profile.id} has no size row {firing.size_row}")
+            yield Breach(
+                "size_row",
+                firing.id,
+                None,
+                None,
+                say("audit.profile_no_size", profile=profile.id, size_row=firing.size_row),
+            )
             continue
         if firing.size_row != row:
-            text = f"the loads need size row {row} of profile {profile.id}, not {firing.size_row}"
+            text = say("audit.loads_need_size", row=row, profile=profile.id, size_row=firing.size_row)
             yield Breach("size_row", firing.id, None, None, text)
         wrong = _wrong_segments(case, fired)
         if wrong:
@@ -44,18 +51,18 @@ def size_row(case: Case) -> Iterator[Breach]:
 def _wrong_segments(case: Case, fired: Fired) -> str:
     planned, asked = fired.firing.segments, fired.segments
     if len(planned) != len(asked):
-        return f"the firing has {len(planned)} segments, the profile {len(asked)}"
+        return say("audit.firing_segments_profile", planned=len(planned), asked=len(asked))
     longest = _longest_last_hold(case, fired)
     for number, (ours, theirs) in enumerate(zip_longest(planned, asked), start=1):
         if ours is None or theirs is None:  # the lengths are equal; this only tells the type checker so
             continue
         if not _same_ramp(ours, theirs):
-            return f"segment {number} does not go to {theirs.to_c:.0f} °C at the profile's rate"
+            return say("audit.segment_does_not", number=number, target=theirs.to_c)
         least = theirs.hold_minutes
         most = longest if number == len(asked) else least
         if not least - HOLD_TOLERANCE_MINUTES <= ours.hold_minutes <= most + HOLD_TOLERANCE_MINUTES:
-            allowed = f"{least:g} min" if most == least else f"{least:g} to {most:g} min"
-            return f"segment {number} holds for {ours.hold_minutes:g} min, the profile allows {allowed}"
+            allowed = say("audit.min", least=least) if most == least else say("audit.to_min", least=least, most=most)
+            return say("audit.segment_holds_min", number=number, hold=ours.hold_minutes, allowed=allowed)
     return ""
 
 
@@ -86,11 +93,13 @@ def max_temperature(case: Case) -> Iterator[Breach]:
         peak_c, firing_id = fired.profile.peak_c(fired.firing.size_row), fired.firing.id
         excess_k = peak_c - fired.kiln.max_temperature_c
         if excess_k > DEGREE_TOLERANCE_K:
-            text = f"goes to {peak_c:.0f} °C, kiln {fired.kiln.id} only to {fired.kiln.max_temperature_c:.0f} °C"
+            text = say(
+                "audit.goes_c_kiln", peak=peak_c, kiln=fired.kiln.id, max_temperature=fired.kiln.max_temperature_c
+            )
             yield Breach("max_temperature", firing_id, None, None, text, excess_k)
         for load in fired.loads:
             if load.max_temperature_c is not None and peak_c - load.max_temperature_c > DEGREE_TOLERANCE_K:
-                text = f"goes to {peak_c:.0f} °C, the load stands {load.max_temperature_c:.0f} °C"
+                text = say("audit.goes_c_load", peak=peak_c, max_temperature=load.max_temperature_c)
                 yield Breach("max_temperature", firing_id, load.id, None, text, peak_c - load.max_temperature_c)
 
 
@@ -98,12 +107,12 @@ def vent(case: Case) -> Iterator[Breach]:
     """A profile that needs a vent runs in a vented kiln only, and so does a load whose own profile needs one."""
     for fired in case.fired:
         if fired.profile.vent and not fired.kiln.vented:
-            text = f"profile {fired.profile.id} needs a vent, kiln {fired.kiln.id} has none"
+            text = say("audit.profile_needs_vent", profile=fired.profile.id, kiln=fired.kiln.id)
             yield Breach("vent", fired.firing.id, None, None, text)
         if fired.profile.vent:
             continue
         for load in fired.loads:
             own = case.studio.profile_by_id.get(load.profile)
             if own is not None and own.vent:
-                text = f"needs a vent by its own profile {own.id}, profile {fired.profile.id} runs without"
+                text = say("audit.needs_vent_by", own=own.id, profile=fired.profile.id)
                 yield Breach("vent", fired.firing.id, load.id, None, text)

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from scheduler.audit.breach import Breach, when
 from shared.plans import Firing, Plan
 from shared.studio import Studio
+from shared.texts import say
 
 
 def holds_kept(studio: Studio, plan: Plan, asked: Sequence[Firing]) -> Iterator[Breach]:
@@ -29,18 +30,16 @@ def holds_kept(studio: Studio, plan: Plan, asked: Sequence[Firing]) -> Iterator[
             continue
         firing = marked.get(held.id)
         if firing is None:
-            yield Breach(
-                "holds", held.id, None, held.load_at, "it was held, and the plan neither holds it nor says why"
-            )
+            yield Breach("holds", held.id, None, held.load_at, say("audit.was_held_plan"))
             continue
         if firing.kiln != held.kiln:
-            yield Breach("holds", held.id, None, None, f"it was held in kiln {held.kiln}, and is in {firing.kiln}")
+            yield Breach("holds", held.id, None, None, say("audit.was_held_kiln", held=held.kiln, kiln=firing.kiln))
         for name in ("load_at", "start_at", "unload_at"):
             at, was = getattr(firing, name), getattr(held, name)
             if at != was:
-                text = f"{name} was held at {when(was, studio.place.zone)}"
+                text = say("audit.was_held_at", name=name, at=when(was, studio.place.zone))
                 yield Breach("holds", held.id, None, at, text, float(abs(at - was)))
         missing = set(held.loads) - set(firing.loads)
         if set(firing.loads) - set(held.loads) or (missing and note is None):
-            text = f"it was held with the loads {', '.join(held.loads)}, and has {', '.join(firing.loads)}"
+            text = say("audit.was_held_loads", held=tuple(held.loads), loads=tuple(firing.loads))
             yield Breach("holds", held.id, None, None, text)

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from scheduler.audit.breach import Breach
 from scheduler.audit.case import Case, Fired
 from shared.loads import Load, area_on_last_layer_cm2
+from shared.texts import said_by, say
 
 AREA_TOLERANCE_CM2 = 1e-6
 """Rounding of sums of areas [cm²]."""
@@ -28,7 +29,7 @@ def capacity(case: Case) -> Iterator[Breach]:
         height_mm = used_height_mm(fired)
         excess = height_mm - fired.kiln.height_mm
         if excess > HEIGHT_TOLERANCE_MM:
-            text = f"the layers are {height_mm:.0f} mm high, kiln {fired.kiln.id} is {fired.kiln.height_mm:.0f} mm"
+            text = say("audit.layers_mm_high", height=height_mm, kiln=fired.kiln.id, height2=fired.kiln.height_mm)
             yield Breach("capacity", fired.firing.id, None, None, text, excess)
 
 
@@ -54,16 +55,16 @@ def _on_layers(fired: Fired) -> Iterator[Breach]:
     firing_id, known = fired.firing.id, set(fired.firing.loads)
     for number, layer in enumerate(fired.firing.layers, start=1):
         if not layer:
-            yield Breach("capacity", firing_id, None, None, f"layer {number} is empty")
+            yield Breach("capacity", firing_id, None, None, say("audit.layer_is_empty", number=number))
         for load_id in sorted(set(layer) - known):
-            text = f"lies on layer {number}, but is not in this firing"
+            text = say("audit.lies_on_layer", number=number)
             yield Breach("capacity", firing_id, load_id, None, text)
     for load_id in fired.firing.loads:
         times = [layer.count(load_id) for layer in fired.firing.layers]
         if not any(times):
-            yield Breach("capacity", firing_id, load_id, None, "the load lies on no layer")
+            yield Breach("capacity", firing_id, load_id, None, say("audit.load_lies_on_no"))
         elif max(times) > 1:
-            yield Breach("capacity", firing_id, load_id, None, "the load lies twice on one layer")
+            yield Breach("capacity", firing_id, load_id, None, say("audit.load_lies_twice"))
 
 
 def _areas(fired: Fired) -> Iterator[Breach]:
@@ -76,16 +77,18 @@ def _areas(fired: Fired) -> Iterator[Breach]:
         try:
             alone, rest_cm2 = area_on_last_layer_cm2(load, shelf_cm2)
         except LookupError as error:
-            yield Breach("capacity", firing_id, load.id, None, f"{error} of kiln {fired.kiln.id}")
+            yield Breach(
+                "capacity", firing_id, load.id, None, say("audit.of_kiln", error=said_by(error), kiln=fired.kiln.id)
+            )
             continue
         if len(on) != alone + 1 or on[-1] - on[0] != alone:
-            wanted = "one layer" if alone == 0 else f"{alone + 1} layers next to each other"
-            text = f"the load lies on layers {', '.join(str(number + 1) for number in on)}, it needs {wanted}"
+            wanted = say("audit.one_layer") if alone == 0 else say("audit.layers_next_each", number=alone + 1)
+            text = say("audit.load_lies_on", layers=tuple(str(number + 1) for number in on), wanted=wanted)
             yield Breach("capacity", firing_id, load.id, None, text, float(abs(len(on) - alone - 1)))
             continue
         shared = _shared_layer(fired, load, on)
         if shared is None:
-            text = "the load fills a shelf, but other loads lie on more than one of its layers"
+            text = say("audit.load_fills_shelf")
             yield Breach("capacity", firing_id, load.id, None, text)
             continue
         for number in on:
@@ -93,7 +96,7 @@ def _areas(fired: Fired) -> Iterator[Breach]:
     for number, area_cm2 in enumerate(areas, start=1):
         excess = area_cm2 - shelf_cm2
         if excess > AREA_TOLERANCE_CM2:
-            text = f"layer {number} holds {area_cm2:.0f} cm², a shelf of kiln {fired.kiln.id} {shelf_cm2:.0f} cm²"
+            text = say("audit.layer_holds_cm", number=number, area=area_cm2, kiln=fired.kiln.id, shelf=shelf_cm2)
             yield Breach("capacity", firing_id, None, None, text, excess)
 
 
@@ -113,7 +116,7 @@ def kiln_one_at_a_time(case: Case) -> Iterator[Breach]:
             firing = fired.firing
             overlap = before.free_at - firing.load_at
             if overlap > 0:
-                text = f"loading begins {overlap} min before kiln {firing.kiln} is free of firing {before.id}"
+                text = say("audit.loading_begins_min_before", overlap=overlap, kiln=firing.kiln, before=before.id)
                 yield Breach("kiln_one_at_a_time", firing.id, None, firing.load_at, text, float(overlap))
             if firing.free_at > before.free_at:
                 before = firing

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from scheduler.audit.breach import Breach
 from scheduler.audit.case import Case, whole
+from shared.texts import say
 
 
 def ready(case: Case) -> Iterator[Breach]:
@@ -15,7 +16,7 @@ def ready(case: Case) -> Iterator[Breach]:
         for load in fired.loads:
             if load.ready is not None and load_at < load.ready and not fired.is_history(load_at):
                 early = load.ready - load_at
-                text = f"loading begins {early} min before the load is ready at {case.when(load.ready)}"
+                text = say("audit.loading_begins_min_before_load", early=early, ready=case.when(load.ready))
                 yield Breach("ready", fired.firing.id, load.id, load_at, text, float(early))
 
 
@@ -31,14 +32,17 @@ def after_gap(case: Case) -> Iterator[Breach]:
                 continue
             earlier = case.fired_with.get(load.after)
             if earlier is None:
-                text = f"the load is fired, but its earlier stage {load.after} is not"
+                text = say("audit.load_fired_but", after=load.after)
                 yield Breach("after_gap", fired.firing.id, load.id, load_at, text)
                 continue
             early = earlier.firing.out_at + whole(load.gap_minutes) - load_at
             if early > 0:
-                text = (
-                    f"loading begins {early} min too early: stage {load.after} is out at "
-                    f"{case.when(earlier.firing.out_at)}, and {load.gap_minutes:g} min must lie between"
+                text = say(
+                    "audit.loading_begins_min_too",
+                    early=early,
+                    after=load.after,
+                    out_at=case.when(earlier.firing.out_at),
+                    gap=load.gap_minutes,
                 )
                 yield Breach("after_gap", fired.firing.id, load.id, load_at, text, float(early))
 
@@ -49,7 +53,7 @@ def session_at(case: Case) -> Iterator[Breach]:
         unload_at = fired.firing.unload_at
         for load in fired.loads:
             if load.session_at is not None and unload_at != load.session_at:
-                text = f"the session is booked for {case.when(load.session_at)}"
+                text = say("audit.session_booked", session_at=case.when(load.session_at))
                 yield Breach(
                     "session_at", fired.firing.id, load.id, unload_at, text, float(abs(unload_at - load.session_at))
                 )
@@ -64,10 +68,10 @@ def load_order(case: Case) -> Iterator[Breach]:
         firing = fired.firing
         late = fired.loading[1] - firing.start_at
         if late > 0:
-            text = f"the firing starts {late} min before kiln {fired.kiln.id} is loaded"
+            text = say("audit.firing_starts_min", late=late, kiln=fired.kiln.id)
             yield Breach("load_order", firing.id, None, firing.start_at, text, float(late))
         early = firing.safe_at - firing.unload_at
         if early > 0:
-            what = "the session begins" if fired.hot_unload else "the kiln is opened"
-            text = f"{what} {early} min before it is safe at {case.when(firing.safe_at)}"
+            what = say("audit.the_session_begins") if fired.hot_unload else say("audit.the_kiln_is")
+            text = say("audit.min_before_safe", what=what, early=early, safe_at=case.when(firing.safe_at))
             yield Breach("load_order", firing.id, None, firing.unload_at, text, float(early))

@@ -9,6 +9,7 @@ from scheduler.audit.breach import Breach
 from scheduler.audit.case import Case, Fired
 from scheduler.audit.sweep import Stretch, excesses, gap_in, sweep
 from shared.clock import Minute
+from shared.texts import say
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,7 +42,7 @@ def hands(case: Case) -> Iterator[Breach]:
     for task in tasks:
         missing = gap_in(task.begin, task.end, case.staffed)
         if missing is not None:
-            text = f"{_about(case, task)} lies outside the shifts: nobody is there at {case.when(missing)}"
+            text = say("audit.lies_outside_shifts", task=_about(case, task), at=case.when(missing))
             yield Breach("hands", task.fired.firing.id, None, missing, text)
 
     def excess(stretch: Stretch) -> float:
@@ -53,9 +54,11 @@ def hands(case: Case) -> Iterator[Breach]:
     for run in excesses(sweep(spans), excess):
         at_once = [tasks[number] for number in run.worst.active if number < len(tasks)]
         last = max(at_once, key=lambda task: (task.begin, task.fired.number))
-        text = (
-            f"{len(at_once)} tasks at once, but hands for {len(at_once) - int(run.by)}: "
-            f"{'; '.join(_about(case, task) for task in at_once)}"
+        text = say(
+            "audit.tasks_once_but",
+            number=len(at_once),
+            hands=len(at_once) - int(run.by),
+            tasks=tuple(_about(case, task) for task in at_once),
         )
         yield Breach("hands", last.fired.firing.id, None, run.worst.begin, text, run.by)
 
@@ -75,7 +78,7 @@ def skills(case: Case) -> Iterator[Breach]:
         if session.begin == session.end and not any(
             skill in duty.shift.skills and duty.begin <= session.begin <= duty.end for duty in duties
         ):
-            text = f"nobody with the skill {skill} is there for the session"
+            text = say("audit.nobody_skill_there", skill=skill)
             yield Breach("skills", session.fired.firing.id, None, session.begin, text)
 
     def unserved(stretch: Stretch) -> list[int]:
@@ -92,9 +95,11 @@ def skills(case: Case) -> Iterator[Breach]:
         left = sessions[unserved(run.worst)[-1]]
         skill = left.fired.profile.skill
         at_once = sum(number < len(sessions) for number in run.worst.active)
-        text = (
-            f"no hand with the skill {skill} is left for {_about(case, left)}; {at_once} "
-            f"{'session asks' if at_once == 1 else 'sessions ask'} for skilled hands then"
+        text = say(
+            "audit.no_hand_skill",
+            skill=skill,
+            task=_about(case, left),
+            asking=say("audit.session_asks") if at_once == 1 else say("audit.sessions_ask", number=at_once),
         )
         yield Breach("skills", left.fired.firing.id, None, run.worst.begin, text, run.by)
 
@@ -132,21 +137,27 @@ def attendance(case: Case) -> Iterator[Breach]:
         if not kiln.unattended and fired.heating[0] < fired.heating[1]:
             missing = gap_in(*fired.heating, case.staffed)
             if missing is not None:
-                text = f"kiln {kiln.id} may not heat alone, but nobody is there at {case.when(missing)}"
+                text = say("audit.kiln_may_not", kiln=kiln.id, at=case.when(missing))
                 yield Breach("attendance", firing.id, None, missing, text)
         if kiln.attend_end and not fired.is_history(firing.hot_until):
             end = firing.hot_until
             if not any(span.begin <= end <= span.end for span in case.staffed):
-                text = f"somebody must see kiln {kiln.id} shut off, but nobody is there"
+                text = say("audit.somebody_must_see", kiln=kiln.id)
                 yield Breach("attendance", firing.id, None, end, text)
         if not case.studio.rules.unattended_start and not fired.is_history(firing.start_at):
             start = firing.start_at
             if not any(span.begin <= start < span.end for span in case.staffed):
-                yield Breach("attendance", firing.id, None, start, "nobody is there when the firing starts")
+                yield Breach("attendance", firing.id, None, start, say("audit.nobody_there_when"))
 
 
 def _about(case: Case, task: Task) -> str:
     kiln = task.fired.kiln.id
     if task.begin == task.end:
-        return f"the {task.name} of kiln {kiln} at {case.when(task.begin)}"
-    return f"the {task.name} of kiln {kiln} from {case.when(task.begin)} to {case.when(task.end)}"
+        return say("audit.the_of_kiln", task=say(f"audit.task_{task.name}"), kiln=kiln, begin=case.when(task.begin))
+    return say(
+        "audit.kiln_from",
+        task=say(f"audit.task_{task.name}"),
+        kiln=kiln,
+        begin=case.when(task.begin),
+        end=case.when(task.end),
+    )

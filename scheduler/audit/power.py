@@ -12,6 +12,7 @@ from scheduler.audit.sweep import Stretch, excesses, sweep
 from shared.calendar import kiln_outages, power_outages
 from shared.clock import Minute
 from shared.kilns import Leg
+from shared.texts import say
 
 AMPS_TOLERANCE = 1e-6
 """Rounding of sums of currents [A]."""
@@ -52,9 +53,14 @@ def circuit_amps(case: Case) -> Iterator[Breach]:
             at_once = [on_leg[number] for number in run.worst.active]
             last = max(at_once, key=lambda fired: (fired.firing.start_at, fired.number))
             names = ", ".join(sorted(fired.firing.id for fired in at_once))
-            text = (
-                f"circuit {circuit_id}, leg {leg}: {usable + run.by:g} A of {usable:g} A usable, until "
-                f"{case.when(run.end)}, with firings {names} heating"
+            text = say(
+                "audit.circuit_leg_usable",
+                circuit=circuit_id,
+                leg=leg,
+                amps=usable + run.by,
+                usable=usable,
+                end=case.when(run.end),
+                names=names,
             )
             yield Breach("circuit_amps", last.firing.id, None, run.worst.begin, text, run.by)
 
@@ -99,11 +105,11 @@ def outages(case: Case) -> Iterator[Breach]:
         firing = fired.firing
         begin, end = fired.judged(firing.load_at, firing.free_at)
         for out in kiln_outages(case.studio, fired.kiln.id, begin, end):
-            text = f"kiln {fired.kiln.id} is out of use until {case.when(out.end)}"
+            text = say("audit.kiln_out_use", kiln=fired.kiln.id, end=case.when(out.end))
             yield Breach("outages", firing.id, None, out.begin, text, float(out.end - out.begin))
         begin, end = fired.heating
         for out in power_outages(case.studio, fired.kiln.id, begin, end):
-            text = f"kiln {fired.kiln.id} has no supply until {case.when(out.end)}, but is to heat"
+            text = say("audit.kiln_no_supply", kiln=fired.kiln.id, end=case.when(out.end))
             yield Breach("outages", firing.id, None, out.begin, text, float(out.end - out.begin))
 
 
@@ -116,5 +122,5 @@ def quiet(case: Case) -> Iterator[Breach]:
                 continue
             first, last = max(begin, span.begin), min(end, span.end)
             if first < last:
-                text = f"{fired.profile.work} is heating in the quiet time until {case.when(span.end)}"
+                text = say("audit.heating_quiet_time", work=fired.profile.work, end=case.when(span.end))
                 yield Breach("quiet", fired.firing.id, None, first, text, float(last - first))

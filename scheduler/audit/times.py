@@ -10,6 +10,7 @@ from scheduler.audit.breach import Breach
 from scheduler.audit.case import Case, Fired, whole
 from scheduler.audit.kiln import share_used
 from scheduler.firing.course import Course
+from shared.texts import say
 
 SEGMENT_TOLERANCE_MINUTES = 1
 """How far a segment's times may be off [min]: they are shown, nothing is planned by them."""
@@ -42,9 +43,9 @@ def computed_times(case: Case) -> Iterator[Breach]:
             continue  # the breach of another rule leaves the course open
         firing = fired.firing
         if not course.reached:
-            text = f"kiln {fired.kiln.id} does not reach the profile's targets with this charge"
+            text = say("audit.kiln_does_not", kiln=fired.kiln.id)
             if course.stalled_at_c is not None and course.stalled_at_c == course.stalled_at_c:
-                text += f": it gets to {course.stalled_at_c:.0f} °C"
+                text += say("audit.it_gets_to", hottest=course.stalled_at_c)
             yield Breach("computed_times", firing.id, None, firing.start_at, text)
             continue
         yield from _times(case, fired, course)
@@ -66,7 +67,7 @@ def _times(case: Case, fired: Fired, course: Course) -> Iterator[Breach]:
     out_at = firing.unload_at + unload_minutes
     free_at = max(out_at, start + whole(course.free_minutes(out_at - start)))
     if firing.unload_minutes != unload_minutes:
-        text = f"unloading is planned to take {firing.unload_minutes} min, it takes {unload_minutes} min"
+        text = say("audit.unloading_planned_take", planned=firing.unload_minutes, computed=unload_minutes)
         by = float(firing.unload_minutes - unload_minutes)
         yield Breach("computed_times", firing.id, None, firing.unload_at, text, by)
     for name, planned, computed in (
@@ -76,7 +77,7 @@ def _times(case: Case, fired: Fired, course: Course) -> Iterator[Breach]:
         ("free_at", firing.free_at, free_at),
     ):
         if planned != computed:
-            text = f"{name} is {case.when(computed)} by the thermal model, not {case.when(planned)}"
+            text = say("audit.by_thermal_model", name=name, computed=case.when(computed), planned=case.when(planned))
             yield Breach("computed_times", firing.id, None, planned, text, float(planned - computed))
 
 
@@ -90,7 +91,7 @@ def _segments(case: Case, fired: Fired, course: Course) -> Iterator[Breach]:
             ends_at = firing.hot_until
             hold = firing.hot_until - firing.target_at
             if abs(planned.hold_minutes - hold) > HOLD_TOLERANCE_MINUTES:
-                text = f"the last hold is {hold} min from target_at to hot_until, not {planned.hold_minutes:g} min"
+                text = say("audit.last_hold_min", computed=hold, planned=planned.hold_minutes)
                 yield Breach(
                     "computed_times", firing.id, None, planned.reached_at, text, float(planned.hold_minutes - hold)
                 )
@@ -99,7 +100,9 @@ def _segments(case: Case, fired: Fired, course: Course) -> Iterator[Breach]:
             ("hold_ends_at", planned.hold_ends_at, ends_at),
         ):
             if abs(ours - theirs) > SEGMENT_TOLERANCE_MINUTES:
-                text = f"{name} of segment {number} is {case.when(theirs)} by the thermal model, not {case.when(ours)}"
+                text = say(
+                    "audit.segment_by_thermal", name=name, number=number, theirs=case.when(theirs), ours=case.when(ours)
+                )
                 yield Breach("computed_times", firing.id, None, ours, text, float(ours - theirs))
 
 
@@ -112,7 +115,7 @@ def _amounts(case: Case, fired: Fired, course: Course) -> Iterator[Breach]:
         ("share_used", "", firing.share_used, share_used(fired), SHARE_TOLERANCE),
     ):
         if abs(planned - computed) > tolerance + 1e-9:  # a value rounded to the last digit shown is still right
-            text = f"{name} is {computed:.6g}{unit}, not {planned:.6g}{unit}"
+            text = say("audit.is_not", name=name, computed=computed, unit=unit, planned=planned)
             yield Breach("computed_times", firing.id, None, firing.start_at, text, planned - computed)
 
 

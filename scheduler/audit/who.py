@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from scheduler.audit.breach import Breach
 from scheduler.audit.case import Case
+from shared.texts import say
 
 
 def work_fits_kiln(case: Case) -> Iterator[Breach]:
@@ -13,11 +14,11 @@ def work_fits_kiln(case: Case) -> Iterator[Breach]:
     for fired in case.fired:
         kiln, work = fired.kiln, fired.profile.work
         if work not in kiln.work:
-            text = f"kiln {kiln.id} does {', '.join(kiln.work)}, not {work}"
+            text = say("audit.kiln_does_not_2", kiln=kiln.id, works=tuple(kiln.work), work=work)
             yield Breach("work_fits_kiln", fired.firing.id, None, None, text)
         for load in fired.loads:
             if load.kilns and kiln.id not in load.kilns:
-                text = f"the load goes into {' or '.join(load.kilns)} only, not into kiln {kiln.id}"
+                text = say("audit.load_goes_into", kilns=tuple(load.kilns), kiln=kiln.id)
                 yield Breach("work_fits_kiln", fired.firing.id, load.id, None, text)
 
 
@@ -30,7 +31,7 @@ def profile_shared(case: Case) -> Iterator[Breach]:
         profile = fired.profile
         for load in fired.loads:
             if load.profile != profile.id and load.profile not in profile.shares_with:
-                text = f"the load asks for profile {load.profile}, which may not ride in a firing of {profile.id}"
+                text = say("audit.load_asks_profile", own=load.profile, profile=profile.id)
                 yield Breach("profile_shared", fired.firing.id, load.id, None, text)
                 continue
             own = case.studio.profile_by_id.get(load.profile)
@@ -38,10 +39,16 @@ def profile_shared(case: Case) -> Iterator[Breach]:
                 continue
             warmer_k = case.studio.unload_below_c(profile) - case.studio.unload_below_c(own)
             if own.unload != profile.unload:
-                text = f"its own profile {own.id} is unloaded {own.unload}, {profile.id} {profile.unload}"
+                text = say(
+                    "audit.own_profile_unloaded",
+                    own=own.id,
+                    unload=own.unload,
+                    profile=profile.id,
+                    theirs=profile.unload,
+                )
                 yield Breach("profile_shared", fired.firing.id, load.id, None, text)
             elif warmer_k > 1e-9:
-                text = f"its own profile {own.id} is opened {warmer_k:.0f} K cooler than {profile.id}"
+                text = say("audit.own_profile_opened", own=own.id, warmer=warmer_k, profile=profile.id)
                 yield Breach("profile_shared", fired.firing.id, load.id, None, text, warmer_k)
 
 
@@ -57,15 +64,15 @@ def shares_firing(case: Case) -> Iterator[Breach]:
             continue
         for load in loads:
             if load.alone:
-                text = f"the load is to be fired alone, but shares with {len(loads) - 1} more"
+                text = say("audit.load_fired_alone", number=len(loads) - 1)
                 yield Breach("shares_firing", firing_id, load.id, None, text, float(len(loads) - 1))
         asked = [case.studio.profile_by_id.get(load.profile) for load in loads]
         if fired.profile.one_family or any(profile is not None and profile.one_family for profile in asked):
             families = sorted({load.family or "(none)" for load in loads})
             if len(families) > 1:
-                text = f"the profile takes one family only, but the loads are of {', '.join(families)}"
+                text = say("audit.profile_takes_one", families=tuple(families))
                 yield Breach("shares_firing", firing_id, None, None, text, float(len(families) - 1))
         booked = sorted({load.session_at for load in loads if load.session_at is not None})
         if len(booked) > 1:
-            text = f"the loads' sessions are booked for different times: {', '.join(map(case.when, booked))}"
+            text = say("audit.loads_sessions_booked", times=tuple(map(case.when, booked)))
             yield Breach("shares_firing", firing_id, None, booked[0], text, float(booked[-1] - booked[0]))

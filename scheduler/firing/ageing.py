@@ -15,6 +15,7 @@ from scheduler.firing.simulate import simulate_one
 from scheduler.firing.uncertainty import POWER_PRIOR
 from shared.errors import RequestError
 from shared.kilns import Fitted, Kiln
+from shared.texts import say
 
 ALLOWED_SLOWDOWN = 1.10
 """A firing may take so much longer than with new elements before they are due [-]: a tenth is the usual sign to plan
@@ -105,7 +106,7 @@ def power_drift(readings: Sequence[PowerReading]) -> Drift:
         If there are fewer than two readings on different days, or they cannot be one kiln's ageing.
     """
     if len({r.on for r in readings}) < 2:
-        raise RequestError("a drift needs fits of at least two different days; fit logs of other firings too")
+        raise RequestError(say("fit.drift_needs_fits"))
     weights = [1.0 / max(r.error, 1e-3) ** 2 for r in readings]
     total = sum(weights)
     first = min(r.on for r in readings)
@@ -117,10 +118,7 @@ def power_drift(readings: Sequence[PowerReading]) -> Drift:
     level = sum(w * v for w, v in zip(weights, logs, strict=True)) / total
     slope = sum(w * y * v for w, y, v in zip(weights, years, logs, strict=True)) / spread
     if abs(slope) > FASTEST_AGEING_PER_YEAR:
-        raise RequestError(
-            f"power changes by a factor of {math.exp(slope):.2g} a year between these fits, which is no ageing; look "
-            f"for a broken element, a changed supply, or logs of another kiln"
-        )
+        raise RequestError(say("fit.power_changes_by", factor=math.exp(slope)))
     return Drift(first + timedelta(days=round(middle)), level, total**-0.5, slope, spread**-0.5)
 
 
@@ -234,7 +232,7 @@ def ageing_report(
     used = usage(kiln, courses)
     limit = allowed_minutes(hottest) if allowed is None else allowed
     need = None if limit is None else least_power(hottest, limit)
-    spoken = f"{used.firings} firings, {used.full_power_hours:.0f} h at full power, {used.kwh:.0f} kWh"
+    spoken = say("fit.firings_h_full", firings=used.firings, full_power=used.full_power_hours, kwh=used.kwh)
     if need is None:
         return AgeingReport(
             used,
@@ -244,25 +242,43 @@ def ageing_report(
             limit,
             None,
             None,
-            f"{spoken}; its hottest profile is out of reach even with new elements",
+            say("fit.hottest_profile_out", spoken=spoken),
         )
     if len({r.on for r in readings}) < 2:
         return AgeingReport(
-            used, None, None, need, limit, None, None,
-            f"{spoken}; the hottest profile needs {need:.0%} of the plate's power; fits of two different days would "
-            f"tell when it falls below that",
-        )  # fmt: skip
+            used,
+            None,
+            None,
+            need,
+            limit,
+            None,
+            None,
+            say("fit.hottest_profile_needs", spoken=spoken, need=need),
+        )
     drift = power_drift(readings)
     now = drift.power(today)
     due, early = (_first_day_below(drift, need, today, sure) for sure in (0.5, 0.9))
     if due is not None:
-        when = f"it falls below that about {due.isoformat()}, perhaps already by {early.isoformat() if early else due}"
+        when = say("fit.falls_below_that", due=due.isoformat(), early=early.isoformat() if early else due)
     elif early is not None:
-        when = f"it may fall below that from {early.isoformat()} on, though not as likely as not within 20 years"
+        when = say("fit.may_fall_below", early=early.isoformat())
     else:
-        when = "it does not fall below that within 20 years at this pace"
+        when = say("fit.does_not_fall")
     return AgeingReport(
-        used, now, drift, need, limit, due, early,
-        f"{spoken}; power is at {now:.0%} of the plate and changes by {drift.per_year:+.1%} a "
-        f"year, give or take {drift.per_year_error:.0%}; the hottest profile needs {need:.0%}: {when}",
-    )  # fmt: skip
+        used,
+        now,
+        drift,
+        need,
+        limit,
+        due,
+        early,
+        say(
+            "fit.power_plate_changes",
+            spoken=spoken,
+            now=now,
+            per_year=drift.per_year,
+            per_year_error=drift.per_year_error,
+            need=need,
+            when=when,
+        ),
+    )

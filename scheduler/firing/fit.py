@@ -24,6 +24,7 @@ from scheduler.firing.simulate import simulate_afresh
 from scheduler.firing.uncertainty import LOSS_PRIOR, POWER_PRIOR, STORAGE_PRIOR
 from shared.errors import RequestError
 from shared.kilns import Fitted, Kiln
+from shared.texts import say
 
 Floats = NDArray[np.float64]
 
@@ -186,23 +187,16 @@ class _Problem:
 
 def _check(logs: Sequence[RecordedFiring]) -> None:
     if not logs:
-        raise FitRefused("no record was given; give at least one log of a whole firing")
+        raise FitRefused(say("fit.no_record_was"))
     for log in logs:
         peak = max(s.to_c for s in log.request.segments)
         top = float(log.temperature_c.max())
         if top > peak + 150.0 and abs((top - 32.0) / 1.8 - peak) < 60.0:
-            raise FitRefused(
-                f"{log.name}: reads up to {top:.0f} °C where the profile goes to {peak:.0f} °C; if these are °F, say so"
-            )
+            raise FitRefused(say("fit.reads_up_c", log=log.name, top=top, peak=peak))
         if top > peak + 80.0 or top < 0.5 * peak:
-            raise FitRefused(
-                f"{log.name}: reads up to {top:.0f} °C where the profile goes to {peak:.0f} °C; give the profile that "
-                f"was fired, or a log of the whole firing"
-            )
+            raise FitRefused(say("fit.reads_up_c_where", log=log.name, top=top, peak=peak))
         if log.minutes[-1] - log.minutes[0] < 90.0:
-            raise FitRefused(
-                f"{log.name}: is {log.minutes[-1] - log.minutes[0]:.0f} min long; give a log of a whole firing"
-            )
+            raise FitRefused(say("fit.min_long_give", log=log.name, minutes=log.minutes[-1] - log.minutes[0]))
 
 
 def fit_kiln(kiln: Kiln, logs: Sequence[RecordedFiring]) -> KilnFit:
@@ -273,10 +267,7 @@ def _result(problem: _Problem, x: Floats, jacobian: Floats, offsets: Sequence[fl
     rms = math.sqrt(float(np.mean(_soft(raw) ** 2)))
     far = float(np.mean(np.abs(raw) * SIGMA_K > FAR_K))
     if far > FAR_AT_MOST:
-        raise FitRefused(
-            f"{far:.0%} of the points are more than {FAR_K:.0f} K off the best fit; give the profile, charge and kiln "
-            f"that were really fired, and times from the start of the profile"
-        )
+        raise FitRefused(say("fit.points_more_than", far=far, distance=FAR_K))
     data = jacobian[: jacobian.shape[0] - size]
     prior_precision = problem.mix.T @ np.diag(problem.prior**-2.0) @ problem.mix
     scale = max(1.0, rms)
@@ -309,19 +300,15 @@ def _why_not(problem: _Problem, share: Floats) -> str:
     reasons = []
     cooled = any(float(h[int(np.argmax(h)) :].min()) < 0.6 * float(h.max()) for _, h in problem.points)
     if not cooled:
-        reasons.append("none shows the kiln cooling by itself")
+        reasons.append(say("fit.none_shows_kiln"))
     full = False
     for i in range(len(problem.logs)):
         course = problem.course(np.zeros(share.size), i)
         full = full or float(np.mean(course.power_kw > 0.98 * float(course.power_kw.max()))) > 0.02
     if not full:
-        reasons.append("none has the kiln at full power: it follows the program, which says nothing of the kiln")
-    reasons = reasons or ["they are too short, too gappy, or the charge too uncertain"]
-    return (
-        f"the kiln's losses cannot be determined from these records ({'; '.join(reasons)}). They leave "
-        f"{share[1]:.0%} of the doubt about losses and {share[2]:.0%} of that about storage; give a log with the "
-        f"cool-down to below a third of the peak, or a firing at full power"
-    )
+        reasons.append(say("fit.none_kiln_full"))
+    reasons = reasons or [say("fit.they_too_short")]
+    return say("fit.kilns_losses_cannot", reasons=tuple(reasons), of_loss=share[1], of_storage=share[2])
 
 
 def seen_times(log: RecordedFiring, course: Course) -> tuple[float, float | None]:
@@ -379,7 +366,7 @@ def leave_one_out(kiln: Kiln, logs: Sequence[RecordedFiring]) -> list[LeftOut]:
         If there are fewer than two records, or the others cannot determine the kiln.
     """
     if len(logs) < 2:
-        raise FitRefused("leaving one record out needs at least two; give another log")
+        raise FitRefused(say("fit.leaving_one_record"))
     results = []
     for i, log in enumerate(logs):
         others = [other for j, other in enumerate(logs) if j != i]

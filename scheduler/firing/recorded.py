@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from scheduler.firing.course import FiringRequest
 from shared.errors import RequestError
 from shared.kilns import Fitted
+from shared.texts import say
 
 BIN_MINUTES = 10.0
 """Readings are averaged over so long [min]: a minute's reading tells hardly more than its neighbour's."""
@@ -61,15 +62,13 @@ class RecordedFiring:
 
     def __post_init__(self) -> None:
         if self.minutes.shape != self.temperature_c.shape or self.minutes.ndim != 1:
-            raise RequestError(
-                f"{self.name}: times and temperatures differ in number; give one temperature for each time"
-            )
+            raise RequestError(say("fit.times_temperatures_differ", log=self.name))
         if self.minutes.size < 10:
-            raise RequestError(f"{self.name}: has {self.minutes.size} readings; give a log of at least 10")
+            raise RequestError(say("fit.readings_give_log", log=self.name, number=self.minutes.size))
         if not (np.all(np.isfinite(self.minutes)) and np.all(np.isfinite(self.temperature_c))):
-            raise RequestError(f"{self.name}: holds a time or temperature that is no number; leave such rows out")
+            raise RequestError(say("fit.holds_time_temperature", log=self.name))
         if np.any(np.diff(self.minutes) <= 0.0):
-            raise RequestError(f"{self.name}: times do not grow; sort the rows and leave doubles out")
+            raise RequestError(say("fit.times_do_not", log=self.name))
 
     @property
     def unfitted_request(self) -> FiringRequest:

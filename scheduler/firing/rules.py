@@ -12,6 +12,7 @@ from scheduler.firing.warning import Case, ProfileWarning
 from shared.kilns import Kiln
 from shared.loads import Load
 from shared.profiles import Profile
+from shared.texts import say
 from shared.units import TemperatureUnit
 
 __all__ = ["RULES", "ProfileWarning", "profile_warnings"]
@@ -24,9 +25,12 @@ def kiln_maximum(case: Case) -> Iterator[ProfileWarning]:
         if segment.to_c > limit:
             yield case.warn(
                 "kiln_maximum",
-                f"goes to {case.temperature(segment.to_c)}; the kiln's maximum is {case.temperature(limit)}",
-                "the kiln's plate and its maker's manual", number, target_c=segment.to_c, limit_c=limit,
-            )  # fmt: skip
+                say("check.goes_kilns_maximum", target=case.temperature(segment.to_c), limit=case.temperature(limit)),
+                say("check.kilns_plate_makers"),
+                number,
+                target_c=segment.to_c,
+                limit_c=limit,
+            )
 
 
 def material_maximum(case: Case) -> Iterator[ProfileWarning]:
@@ -35,10 +39,17 @@ def material_maximum(case: Case) -> Iterator[ProfileWarning]:
         if load.max_temperature_c is not None and case.peak_c > load.max_temperature_c:
             yield case.warn(
                 "material_maximum",
-                f"goes to {case.temperature(case.peak_c)}; load {load.id} stands "
-                f"{case.temperature(load.max_temperature_c)}",
-                "the load's own limit", case.peak_number, peak_c=case.peak_c, limit_c=load.max_temperature_c,
-            )  # fmt: skip
+                say(
+                    "check.goes_to_load",
+                    peak=case.temperature(case.peak_c),
+                    load=load.id,
+                    max_temperature=case.temperature(load.max_temperature_c),
+                ),
+                say("check.the_loads_own"),
+                case.peak_number,
+                peak_c=case.peak_c,
+                limit_c=load.max_temperature_c,
+            )
 
 
 def target_within_reach(case: Case) -> Iterator[ProfileWarning]:
@@ -48,15 +59,20 @@ def target_within_reach(case: Case) -> Iterator[ProfileWarning]:
         return
     kiln = case.kiln
     got_c = course.stalled_at_c if course.stalled_at_c is not None else 0.0
-    text = f"cannot be followed: by the model the kiln gets to {case.temperature(got_c)} and no further"
+    text = say("check.cannot_followed_by", got=case.temperature(got_c))
     share = 1.0
     if kiln.supply_volts is not None and kiln.supply_volts < kiln.volts:
         share = (kiln.supply_volts / kiln.volts) ** 2
-        text += f"; {kiln.supply_volts:g} V on {kiln.volts:g} V elements are {share:.1%} of the plate's power"
+        text += say("check.v_on_v", supply_volts=kiln.supply_volts, volts=kiln.volts, share=share)
     yield case.warn(
-        "target_within_reach", text, "the thermal model; power goes with the square of the voltage",
-        stalled_at_c=got_c, power_kw=kiln.plate_power_kw, power_share=share, target_c=case.peak_c,
-    )  # fmt: skip
+        "target_within_reach",
+        text,
+        say("check.thermal_model_power"),
+        stalled_at_c=got_c,
+        power_kw=kiln.plate_power_kw,
+        power_share=share,
+        target_c=case.peak_c,
+    )
 
 
 def ramps_followed(case: Case) -> Iterator[ProfileWarning]:
@@ -69,10 +85,18 @@ def ramps_followed(case: Case) -> Iterator[ProfileWarning]:
             if took > written * 1.1 + 10.0:
                 yield case.warn(
                     "ramps_followed",
-                    f"{case.rate(segment.rate_k_per_hour)} to {case.temperature(segment.to_c)} is written as "
-                    f"{written:.0f} min; by the model this kiln takes {took:.0f} min",
-                    "the thermal model", number, written_min=written, takes_min=took,
-                )  # fmt: skip
+                    say(
+                        "check.written_min_by",
+                        rate=case.rate(segment.rate_k_per_hour),
+                        target=case.temperature(segment.to_c),
+                        written=written,
+                        took=took,
+                    ),
+                    say("check.the_thermal_model"),
+                    number,
+                    written_min=written,
+                    takes_min=took,
+                )
         before_c, begins = segment.to_c, stage.hold_ends_minutes
 
 
@@ -84,33 +108,48 @@ def hot_unload_is_elastic(case: Case) -> Iterator[ProfileWarning]:
     ):
         yield case.warn(
             "hot_unload_is_elastic",
-            f"is unloaded hot, but its last hold of {last.hold_minutes:.0f} min has no longer hold_up_to: nobody may "
-            "be late, and sessions longer than that find no place",
-            "common practice: flasks and enamel wait hot for the people who take them", len(case.segments) - 1,
+            say("check.unloaded_hot_but", hold=last.hold_minutes),
+            say("check.common_practice_flasks"),
+            len(case.segments) - 1,
             hold_min=last.hold_minutes,
-        )  # fmt: skip
+        )
 
 
 def vented_where_it_fumes(case: Case) -> Iterator[ProfileWarning]:
     """A profile that must be vented goes into a vented kiln."""
     if case.profile.vent and not case.kiln.vented:
         yield case.warn(
-            "vented_where_it_fumes", "must be vented; the kiln is not",
-            "common practice and health and safety sheets: burn-off, wax and glaze fumes are led outdoors",
-        )  # fmt: skip
+            "vented_where_it_fumes",
+            say("check.must_vented_kiln"),
+            say("check.common_practice_health"),
+        )
 
 
 Rule = Callable[[Case], Iterator[ProfileWarning]]
 
 PLATE_RULES: tuple[Rule, ...] = (
-    kiln_maximum, material_maximum, vented_where_it_fumes, hot_unload_is_elastic, clay_unload_limit, glass_unload_limit,
-    investment_limit, metal_clay_limit, flask_dwells, annealing_soak, target_within_reach,
-)  # fmt: skip
+    kiln_maximum,
+    material_maximum,
+    vented_where_it_fumes,
+    hot_unload_is_elastic,
+    clay_unload_limit,
+    glass_unload_limit,
+    investment_limit,
+    metal_clay_limit,
+    flask_dwells,
+    annealing_soak,
+    target_within_reach,
+)
 """Rules that need no course, and the one that says that there is none."""
 
 COURSE_RULES: tuple[Rule, ...] = (
-    ramps_followed, cone_reached, water_smoking, thick_ware_ramps, annealing_cooling_rate, flask_cooling,
-)  # fmt: skip
+    ramps_followed,
+    cone_reached,
+    water_smoking,
+    thick_ware_ramps,
+    annealing_cooling_rate,
+    flask_cooling,
+)
 """Rules that look at the computed course; left out where the kiln cannot reach its targets."""
 
 RULES = PLATE_RULES + COURSE_RULES

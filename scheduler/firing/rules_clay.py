@@ -8,18 +8,12 @@ from collections.abc import Iterator
 from scheduler.firing.heat_work import cone_named, cones_between, heat_work
 from scheduler.firing.materials import BISCUIT, GREENWARE
 from scheduler.firing.warning import Case, ProfileWarning
+from shared.texts import say
 
-CONE_SOURCE = (
-    "Orton, Temperature Equivalents for Orton Pyrometric Cones, 022-14 (self-supporting cones, rate of the last 100 K)"
-)
-DRYING_SOURCE = (
-    "a studio guide's bisque (121 °C held 30 min), a teacher's for mixed thickness (82 °C and 121 °C held 3 h each), "
-    "candling of thick work 6 to 12 h; the water must be gone below 100 °C"
-)
-RATE_SOURCE = (
-    "published bisques: to 110 K/h for thin ware, 55 to 83 K/h for mixed student thickness, 50 to 60 K/h for thick work"
-)
-UNLOAD_SOURCE = "93 °C by a kiln maker, 100 to 150 °C in many studios, crack risk above 200 °C; lid brick to 120 °C"
+CONE_SOURCE = say("check.orton_temperature_equivalents")
+DRYING_SOURCE = say("check.studio_guides_bisque")
+RATE_SOURCE = say("check.published_bisques_110")
+UNLOAD_SOURCE = say("check.93_c_by")
 
 CONE_TOLERANCE = 0.5
 """A profile is taken to reach its cone within so many cones [-]; the table's own spread between makers is no better."""
@@ -64,21 +58,32 @@ def cone_reached(case: Case) -> Iterator[ProfileWarning]:
     if abs(off) <= CONE_TOLERANCE:
         return
     goal_c = cone_named(wanted).equivalent_c(work.rate_k_per_h)
-    found = "no cone at all" if work.cone is None else f"cone {work.cone}"
-    text = (
-        f"named for cone {wanted}, but its heat work is {off:+.1f} cones off and brings down {found}: "
-        f"{case.temperature(work.peak_c)} at {case.rate(work.rate_k_per_h)} over the last {case.span(100)}, "
-        f"where cone {wanted} is down at {case.temperature(goal_c)}"
+    found = say("check.no_cone_at") if work.cone is None else say("check.cone", cone=work.cone)
+    text = say(
+        "check.named_cone_but",
+        wanted=wanted,
+        off=off,
+        found=found,
+        peak=case.temperature(work.peak_c),
+        rate=case.rate(work.rate_k_per_h),
+        span=case.span(100),
+        goal=case.temperature(goal_c),
     )
     if not work.rate_is_published:
-        text += "; equivalents are published for 15 to 150 K/h only"
+        text += say("check.equivalents_published_15")
     twin = wanted[1:] if wanted.startswith("0") else f"0{wanted}"
     if work.cone is not None and _is_cone(twin) and abs(cones_between(twin, work.cone)) <= 1:
-        text += f"; was cone {twin} meant?"
+        text += say("check.was_cone_meant", twin=twin)
     yield case.warn(
-        "cone_reached", text, CONE_SOURCE, case.peak_number,
-        cones_off=off, peak_c=work.peak_c, rate_k_per_h=work.rate_k_per_h, cone_down_c=goal_c,
-    )  # fmt: skip
+        "cone_reached",
+        text,
+        CONE_SOURCE,
+        case.peak_number,
+        cones_off=off,
+        peak_c=work.peak_c,
+        rate_k_per_h=work.rate_k_per_h,
+        cone_down_c=goal_c,
+    )
 
 
 def _is_cone(name: str) -> bool:
@@ -99,13 +104,22 @@ def water_smoking(case: Case) -> Iterator[ProfileWarning]:
     spent = case.minutes_between(*STEAM_BAND_C, before=peak_at)
     if spent >= least:
         return
-    size = "greenware" if thickness is None else f"greenware of {thickness:g} mm"
+    size = say("check.greenware") if thickness is None else say("check.greenware_of_mm", thickness=thickness)
     yield case.warn(
         "water_smoking",
-        f"{size} passes {case.temperature(STEAM_BAND_C[0])} to {case.temperature(STEAM_BAND_C[1])} in {spent:.0f} min; "
-        f"{least:.0f} min and more are usual, or steam breaks it; hold below boiling first",
-        DRYING_SOURCE, spent_min=spent, usual_min=least, thickness_mm=thickness or 0.0,
-    )  # fmt: skip
+        say(
+            "check.passes_min_min",
+            size=size,
+            low=case.temperature(STEAM_BAND_C[0]),
+            high=case.temperature(STEAM_BAND_C[1]),
+            spent=spent,
+            least=least,
+        ),
+        DRYING_SOURCE,
+        spent_min=spent,
+        usual_min=least,
+        thickness_mm=thickness or 0.0,
+    )
 
 
 def thick_ware_ramps(case: Case) -> Iterator[ProfileWarning]:
@@ -118,10 +132,19 @@ def thick_ware_ramps(case: Case) -> Iterator[ProfileWarning]:
         if rate > most * 1.02:
             yield case.warn(
                 "thick_ware_ramps",
-                f"rises {case.rate(rate)} below {case.temperature(600)}; ware of {thickness:g} mm is usually given "
-                f"{case.rate(most)} at most",
-                RATE_SOURCE, number, rate_k_per_h=rate, usual_k_per_h=most, thickness_mm=thickness,
-            )  # fmt: skip
+                say(
+                    "check.rises_below_ware",
+                    rate=case.rate(rate),
+                    below=case.temperature(600),
+                    thickness=thickness,
+                    most=case.rate(most),
+                ),
+                RATE_SOURCE,
+                number,
+                rate_k_per_h=rate,
+                usual_k_per_h=most,
+                thickness_mm=thickness,
+            )
 
 
 def clay_unload_limit(case: Case) -> Iterator[ProfileWarning]:
@@ -132,7 +155,14 @@ def clay_unload_limit(case: Case) -> Iterator[ProfileWarning]:
     if limit > HIGHEST_UNLOAD_C:
         yield case.warn(
             "clay_unload_limit",
-            f"unloads below {case.temperature(limit)}; {case.temperature(93)} to "
-            f"{case.temperature(HIGHEST_UNLOAD_C)} is usual, ware cracks from {case.temperature(200)}",
-            UNLOAD_SOURCE, unload_below_c=limit, usual_c=HIGHEST_UNLOAD_C,
-        )  # fmt: skip
+            say(
+                "check.unloads_below_usual",
+                limit=case.temperature(limit),
+                low=case.temperature(93),
+                high=case.temperature(HIGHEST_UNLOAD_C),
+                crack=case.temperature(200),
+            ),
+            UNLOAD_SOURCE,
+            unload_below_c=limit,
+            usual_c=HIGHEST_UNLOAD_C,
+        )

@@ -6,15 +6,11 @@ from collections.abc import Iterator
 
 from scheduler.firing.materials import GLASS
 from scheduler.firing.warning import Case, ProfileWarning
+from shared.texts import say
 
-SOAK_SOURCE = (
-    "craft tables: 6 mm 1 h, 9 mm 1½ h, 12 mm 2 h, about 1 h for each 6 mm; art and float glass anneal at 480 to 540 °C"
-)
-RATE_SOURCE = (
-    "Adams & Williamson, J. Franklin Inst. 190 (1920) 597: R = 24 κ (1-ν) σ / (E α d²), cooled from one face, "
-    "at 0.8 MPa as craft tables imply, and at most 100 K/h"
-)
-UNLOAD_SOURCE = "common practice: glass is taken out at 40 to 50 °C and the lid stays shut above 370 °C"
+SOAK_SOURCE = say("check.craft_tables_6")
+RATE_SOURCE = say("check.adams_williamson_j")
+UNLOAD_SOURCE = say("check.common_practice_glass")
 
 ANNEALING_C = (450.0, 560.0)
 """Where an annealing soak may lie [°C]: 477 to 548 by makers' sheets, 480 to 540 for art and float glass."""
@@ -74,10 +70,15 @@ def annealing_soak(case: Case) -> Iterator[ProfileWarning]:
     if number is None:
         yield case.warn(
             "annealing_soak",
-            f"reaches {case.temperature(case.peak_c)} but holds nowhere between {case.temperature(ANNEALING_C[0])} and "
-            f"{case.temperature(ANNEALING_C[1])} afterwards; the glass keeps its stress",
-            SOAK_SOURCE, peak_c=case.peak_c,
-        )  # fmt: skip
+            say(
+                "check.reaches_but_holds",
+                peak=case.temperature(case.peak_c),
+                low=case.temperature(ANNEALING_C[0]),
+                high=case.temperature(ANNEALING_C[1]),
+            ),
+            SOAK_SOURCE,
+            peak_c=case.peak_c,
+        )
         return
     thickness = case.measure("thickness_mm")
     if thickness is None:
@@ -86,10 +87,19 @@ def annealing_soak(case: Case) -> Iterator[ProfileWarning]:
     if soak < usual * 0.98:
         yield case.warn(
             "annealing_soak",
-            f"soaks {soak:.0f} min at {case.temperature(case.segments[number].to_c)}; glass of {thickness:g} mm is "
-            f"usually given {usual:.0f} min",
-            SOAK_SOURCE, number, soak_min=soak, usual_min=usual, thickness_mm=thickness,
-        )  # fmt: skip
+            say(
+                "check.soaks_min_glass",
+                soak=soak,
+                target=case.temperature(case.segments[number].to_c),
+                thickness=thickness,
+                usual=usual,
+            ),
+            SOAK_SOURCE,
+            number,
+            soak_min=soak,
+            usual_min=usual,
+            thickness_mm=thickness,
+        )
 
 
 def annealing_cooling_rate(case: Case) -> Iterator[ProfileWarning]:
@@ -110,10 +120,20 @@ def annealing_cooling_rate(case: Case) -> Iterator[ProfileWarning]:
         if rate is not None and rate > allowed * factor * 1.1:
             yield case.warn(
                 "annealing_cooling_rate",
-                f"falls {case.rate(rate)} over the {name} {case.span(STRESS_SPAN_K)} below the soak; glass of "
-                f"{thickness:g} mm on a shelf stands {case.rate(allowed * factor)}",
-                RATE_SOURCE, number, rate_k_per_h=rate, allowed_k_per_h=allowed * factor, thickness_mm=thickness,
-            )  # fmt: skip
+                say(
+                    "check.falls_over_below",
+                    rate=case.rate(rate),
+                    name=say(f"check.{name}"),
+                    span=case.span(STRESS_SPAN_K),
+                    thickness=thickness,
+                    allowed=case.rate(allowed * factor),
+                ),
+                RATE_SOURCE,
+                number,
+                rate_k_per_h=rate,
+                allowed_k_per_h=allowed * factor,
+                thickness_mm=thickness,
+            )
 
 
 def glass_unload_limit(case: Case) -> Iterator[ProfileWarning]:
@@ -122,6 +142,13 @@ def glass_unload_limit(case: Case) -> Iterator[ProfileWarning]:
     if case.ware is GLASS and case.profile.unload == "cool" and limit is not None and limit > HIGHEST_UNLOAD_C:
         yield case.warn(
             "glass_unload_limit",
-            f"unloads below {case.temperature(limit)}; {case.temperature(40)} to {case.temperature(50)} is usual",
-            UNLOAD_SOURCE, unload_below_c=limit, usual_c=HIGHEST_UNLOAD_C,
-        )  # fmt: skip
+            say(
+                "check.unloads_below_usual_2",
+                limit=case.temperature(limit),
+                low=case.temperature(40),
+                high=case.temperature(50),
+            ),
+            UNLOAD_SOURCE,
+            unload_below_c=limit,
+            usual_c=HIGHEST_UNLOAD_C,
+        )

@@ -6,13 +6,12 @@ from collections.abc import Iterator
 
 from scheduler.firing.materials import FLASKS, SILVER
 from scheduler.firing.warning import Case, ProfileWarning
+from shared.texts import say
 
-LIMIT_SOURCE = "casting suppliers' sheets: burnt investment spoils above 788 °C (1450 °F); normal top 732 °C"
-DWELL_SOURCE = "an investment maker's published cycles for flasks of 64, 89 and 102 mm"
-FALL_SOURCE = (
-    "common practice, from memory: at most about 100 K/h for large flasks; cristobalite turns at 220 to 270 °C"
-)
-MELTING_SOURCE = "metal clay makers' and suppliers' firing tables; fine silver melts at 961 °C, keep to 925 °C"
+LIMIT_SOURCE = say("check.casting_suppliers_sheets")
+DWELL_SOURCE = say("check.investment_makers_published")
+FALL_SOURCE = say("check.common_practice_from")
+MELTING_SOURCE = say("check.metal_clay_makers")
 
 INVESTMENT_LIMIT_C = 788.0
 TOP_BAND_C = (680.0, INVESTMENT_LIMIT_C)
@@ -31,10 +30,10 @@ LARGE_FLASK_FALL_K_PER_H = 100.0
 COLDEST_FLASK_C = 250.0
 
 METAL_LIMITS_C: tuple[tuple[tuple[str, ...], float, float, str], ...] = (
-    (("sterling",), 830.0, 893.0, "sterling clay is sintered at 815 °C; sterling is liquid from about 893 °C"),
-    (("bronze",), 850.0, 990.0, "bronze clay is sintered at 830 to 843 °C and sags soon above"),
-    (("copper",), 1000.0, 1084.6, "copper clay is sintered at 970 to 980 °C and melts at 1085 °C"),
-    (("silver",), 925.0, 961.8, "fine silver is sintered at up to 900 °C and melts at 961.8 °C"),
+    (("sterling",), 830.0, 893.0, say("check.sterling_clay_sintered")),
+    (("bronze",), 850.0, 990.0, say("check.bronze_clay_sintered")),
+    (("copper",), 1000.0, 1084.6, say("check.copper_clay_sintered")),
+    (("silver",), 925.0, 961.8, say("check.fine_silver_sintered")),
 )
 """Words in a name or family; usual limit, melting point or liquidus [°C] (of sterling and bronze from memory); why."""
 
@@ -44,10 +43,16 @@ def investment_limit(case: Case) -> Iterator[ProfileWarning]:
     if case.ware is FLASKS and case.peak_c > INVESTMENT_LIMIT_C:
         yield case.warn(
             "investment_limit",
-            f"goes to {case.temperature(case.peak_c)}; gypsum-bonded investment breaks down above "
-            f"{case.temperature(INVESTMENT_LIMIT_C)} and gives off sulphur gases",
-            LIMIT_SOURCE, case.peak_number, peak_c=case.peak_c, limit_c=INVESTMENT_LIMIT_C,
-        )  # fmt: skip
+            say(
+                "check.goes_gypsum_bonded",
+                peak=case.temperature(case.peak_c),
+                limit=case.temperature(INVESTMENT_LIMIT_C),
+            ),
+            LIMIT_SOURCE,
+            case.peak_number,
+            peak_c=case.peak_c,
+            limit_c=INVESTMENT_LIMIT_C,
+        )
 
 
 def _held(case: Case, band_c: tuple[float, float], rising: bool) -> float:
@@ -66,16 +71,28 @@ def flask_dwells(case: Case) -> Iterator[ProfileWarning]:
         return
     _, drying, middle, top = next(row for row in DWELLS if diameter <= row[0])
     for band, least, name in (
-        (DRYING_BAND_C, drying, "to dry"), (MIDDLE_BAND_C, middle, "on the way up"), (TOP_BAND_C, top, "at the top"),
-    ):  # fmt: skip
+        (DRYING_BAND_C, drying, say("check.to_dry")),
+        (MIDDLE_BAND_C, middle, say("check.on_the_way")),
+        (TOP_BAND_C, top, say("check.at_the_top")),
+    ):
         held = _held(case, band, rising=True)
         if held < least - 0.5:
             yield case.warn(
                 "flask_dwells",
-                f"holds {held:.0f} min {name} ({case.temperature(band[0])} to {case.temperature(band[1])}); flasks of "
-                f"{diameter:g} mm are usually given {least:.0f} min",
-                DWELL_SOURCE, held_min=held, usual_min=least, diameter_mm=diameter,
-            )  # fmt: skip
+                say(
+                    "check.holds_min_flasks",
+                    held=held,
+                    name=name,
+                    low=case.temperature(band[0]),
+                    high=case.temperature(band[1]),
+                    diameter=diameter,
+                    least=least,
+                ),
+                DWELL_SOURCE,
+                held_min=held,
+                usual_min=least,
+                diameter_mm=diameter,
+            )
 
 
 def flask_cooling(case: Case) -> Iterator[ProfileWarning]:
@@ -86,10 +103,14 @@ def flask_cooling(case: Case) -> Iterator[ProfileWarning]:
     if case.profile.unload == "hot" and last.to_c < COLDEST_FLASK_C < case.peak_c:
         yield case.warn(
             "flask_cooling",
-            f"cools flasks to {case.temperature(last.to_c)} before casting; below {case.temperature(COLDEST_FLASK_C)} "
-            f"investment cracks",
-            FALL_SOURCE, len(case.segments) - 1, casting_c=last.to_c, coldest_c=COLDEST_FLASK_C,
-        )  # fmt: skip
+            say(
+                "check.cools_flasks_before", target=case.temperature(last.to_c), limit=case.temperature(COLDEST_FLASK_C)
+            ),
+            FALL_SOURCE,
+            len(case.segments) - 1,
+            casting_c=last.to_c,
+            coldest_c=COLDEST_FLASK_C,
+        )
     diameter = case.measure("diameter_mm")
     if diameter is None or diameter <= LARGE_FLASK_MM or last.to_c >= case.peak_c - 20.0:
         return
@@ -98,10 +119,17 @@ def flask_cooling(case: Case) -> Iterator[ProfileWarning]:
     if rate is not None and rate > LARGE_FLASK_FALL_K_PER_H * 1.1:
         yield case.warn(
             "flask_cooling",
-            f"flasks of {diameter:g} mm fall {case.rate(rate)} to casting temperature; "
-            f"{case.rate(LARGE_FLASK_FALL_K_PER_H)} is usual at most",
-            FALL_SOURCE, rate_k_per_h=rate, usual_k_per_h=LARGE_FLASK_FALL_K_PER_H, diameter_mm=diameter,
-        )  # fmt: skip
+            say(
+                "check.flasks_mm_fall",
+                diameter=diameter,
+                rate=case.rate(rate),
+                usual=case.rate(LARGE_FLASK_FALL_K_PER_H),
+            ),
+            FALL_SOURCE,
+            rate_k_per_h=rate,
+            usual_k_per_h=LARGE_FLASK_FALL_K_PER_H,
+            diameter_mm=diameter,
+        )
 
 
 def metal_clay_limit(case: Case) -> Iterator[ProfileWarning]:
@@ -113,6 +141,10 @@ def metal_clay_limit(case: Case) -> Iterator[ProfileWarning]:
         if any(key in words for key in keys) and case.peak_c > limit:
             yield case.warn(
                 "metal_clay_limit",
-                f"goes to {case.temperature(case.peak_c)}, above {case.temperature(limit)}: {why}",
-                MELTING_SOURCE, case.peak_number, peak_c=case.peak_c, limit_c=limit, melts_c=melts,
-            )  # fmt: skip
+                say("check.goes_to_above", peak=case.temperature(case.peak_c), limit=case.temperature(limit), why=why),
+                MELTING_SOURCE,
+                case.peak_number,
+                peak_c=case.peak_c,
+                limit_c=limit,
+                melts_c=melts,
+            )

@@ -14,6 +14,7 @@ from scheduler.firing.materials import Ware, ware_for
 from shared.kilns import Kiln
 from shared.loads import Load
 from shared.profiles import Profile, Segment
+from shared.texts import say
 from shared.units import TemperatureUnit, degree_span, degrees
 
 
@@ -89,13 +90,15 @@ class Case:
 
     def where(self, segment: int | None = None) -> str:
         """The place that a warning names; segments are counted from 1."""
-        place = f"profile {self.profile.id}"
+        place = say("check.profile", profile=self.profile.id)
         if self.row is not None:
             up_to = self.profile.sizes[self.row].up_to
-            place += f", size {self.row + 1}" + (f" (up to {up_to:g} mm)" if up_to is not None else "")
+            place += say("check.size", row=self.row + 1) + (
+                say("check.up_to_mm", up_to=up_to) if up_to is not None else ""
+            )
         if segment is not None:
-            place += f", segment {segment + 1}"
-        return f"{place}, kiln {self.kiln.id}"
+            place += say("check.segment", segment=segment + 1)
+        return say("check.kiln", place=place, kiln=self.kiln.id)
 
     def temperature(self, temperature_c: float) -> str:
         """A temperature in the studio's unit."""

@@ -14,6 +14,7 @@ from shared.errors import RequestError
 from shared.loads import Load
 from shared.plans import Firing, Plan
 from shared.studio import Absence, Outage, Studio
+from shared.texts import say
 
 Outcome = Literal["refire", "fired", "lost"]
 """What becomes of a firing that was interrupted: its loads are fired anew, count as fired, or are lost."""
@@ -192,17 +193,15 @@ def asked(studio: Studio, firing: Firing, now: Minute) -> Question:
     """
     profile = studio.profile_by_id[firing.profile]
     if now < firing.start_at:
-        return Question(firing.id, "refire", "it was loaded and not started: its loads can be moved as they are")
+        return Question(firing.id, "refire", say("event.was_loaded_not"))
     if now >= firing.hot_until:
-        return Question(firing.id, "fired", "it was past its heating and cooling: left shut, opened when safe")
+        return Question(firing.id, "fired", say("event.was_past_heating"))
     if profile.unload == "hot" and now >= firing.safe_at:
-        return Question(
-            firing.id, "refire", "its session had begun: ask which pieces are done, the rest need heat again"
-        )
+        return Question(firing.id, "refire", say("event.session_had_begun"))
     if "burnout" in profile.work.lower() or "flask" in " ".join(profile.cautions).lower():
-        text = "its burnout had begun: a flask that cools below its dwell is not simply reheated; ask the caster"
+        text = say("event.burnout_had_begun")
         return Question(firing.id, "lost", text)
-    return Question(firing.id, "refire", "it was heating: look at the pieces and the cones before it is fired again")
+    return Question(firing.id, "refire", say("event.was_heating_look"))
 
 
 def _attended(studio: Studio, firing: Firing, now: Minute) -> bool:
@@ -225,8 +224,8 @@ def _attended(studio: Studio, firing: Firing, now: Minute) -> bool:
 
 def _unattended(studio: Studio, firing: Firing) -> Question:
     if "burnout" in studio.profile_by_id[firing.profile].work.lower():
-        return Question(firing.id, "lost", "nobody is left to cast while the flasks are hot; ask the caster")
-    return Question(firing.id, "refire", "nobody is left for its session; the pieces cool and are fired another time")
+        return Question(firing.id, "lost", say("event.nobody_left_cast"))
+    return Question(firing.id, "refire", say("event.nobody_left_session"))
 
 
 def _delayed(firing: Firing, hours: float, grid: int) -> Firing:
@@ -285,7 +284,8 @@ def _known(studio: Studio, loads: Sequence[Load], plan: Plan, events: Events) ->
     for kind, (known, named) in have.items():
         for name in named:
             if name not in known:
-                raise RequestError(f"there is no {kind} {name}; there are {', '.join(sorted(known)) or 'none'}")
+                names = tuple(sorted(known)) or say("text.none")
+                raise RequestError(say(f"event.no_such_{kind}", name=name, known=names))
     twice = {load.id for load in loads} & {load.id for load in events.add}
     if twice:
-        raise RequestError(f"load {min(twice)} is already waiting; give an added load an id of its own")
+        raise RequestError(say("event.load_already_waiting", load=min(twice)))

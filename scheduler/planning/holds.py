@@ -19,6 +19,7 @@ from scheduler.planning.settle import firings_of
 from scheduler.planning.timetable import Placed
 from shared.loads import session_minutes
 from shared.plans import CostParts, Firing, HoldNote, Plan, Proof
+from shared.texts import say
 
 OF_THE_WHOLE = frozenset({"each_load_once", "costs"})
 """Rules of the audit that a part of a plan cannot keep."""
@@ -103,7 +104,7 @@ class Holds:
             if missing:
                 firing = next(firing for firing in self.asked if firing.id == self.names[first])
                 stage = session.problem.loads[missing[0]].id
-                text = f"its earlier stage {stage} has no place before it"
+                text = say("hold.earlier_stage_no", stage=stage)
                 del self.names[first]
                 let_go += timetable.remove(number).batch.loads
                 self._let_go(firing, Breach("after_gap", firing.id, None, firing.load_at, text))
@@ -133,21 +134,25 @@ class Holds:
         session, problem = self.session, self.session.problem
         numbers = [problem.load_number[load] for load in firing.loads if load in problem.load_number]
         if not numbers:
-            return Breach("each_load_once", firing.id, None, None, "none of its loads waits any more")
+            return Breach("each_load_once", firing.id, None, None, say("hold.none_loads_waits"))
         kilns = {kiln.id: number for number, kiln in enumerate(problem.kilns)}
         times = (firing.load_at, firing.start_at, firing.unload_at)
         if firing.kiln not in kilns or firing.profile not in problem.studio.profile_by_id:
-            gone = f"kiln {firing.kiln}" if firing.kiln not in kilns else f"profile {firing.profile}"
-            return Breach("well_formed", firing.id, None, None, f"the studio has no {gone} any more")
+            gone = (
+                say("hold.kiln", kiln=firing.kiln)
+                if firing.kiln not in kilns
+                else say("hold.profile", profile=firing.profile)
+            )
+            return Breach("well_formed", firing.id, None, None, say("hold.studio_no_any", gone=gone))
         if firing.load_at < problem.begin:
-            return Breach("within_plan", firing.id, None, firing.load_at, "it would be loaded before the plan begins")
+            return Breach("within_plan", firing.id, None, firing.load_at, say("hold.would_loaded_before"))
         if any((at - problem.begin) % problem.grid_minutes for at in times):
-            return Breach("on_grid", firing.id, None, firing.load_at, "its times lie off the plan's grid")
+            return Breach("on_grid", firing.id, None, firing.load_at, say("hold.times_lie_off"))
         own = [problem.loads[number] for number in numbers]
         batch = session.batches.make(firing.profile, numbers)
         kiln = problem.kilns[kilns[firing.kiln]]
         if batch is None:
-            return Breach("shares_firing", firing.id, None, None, "its loads may not be fired together any more")
+            return Breach("shares_firing", firing.id, None, None, say("hold.loads_may_not"))
         left = {load.id for load in own}
         layers = tuple(kept for layer in firing.layers if (kept := tuple(load for load in layer if load in left)))
         hot = problem.studio.profile_by_id[firing.profile].unload == "hot"
@@ -155,7 +160,7 @@ class Holds:
         charge = Charge(kilns[firing.kiln], firing.profile, batch.row, batch.ware_kg, len(layers), session_length)
         phases = session.batches.heats.phases(charge)
         if phases is None:
-            return Breach("computed_times", firing.id, None, None, f"{kiln.id} does not reach its targets any more")
+            return Breach("computed_times", firing.id, None, None, say("hold.does_not_reach", kiln=kiln.id))
         slots = [(at - problem.begin) // problem.grid_minutes for at in times]
         placed = session.timetable.placed_at(batch, charge.kiln, Fit(layers, phases), *slots)
         return replace(placed, fixed=True)
@@ -186,13 +191,13 @@ class Holds:
         ]
 
     def _let_go(self, firing: Firing, breach: Breach) -> None:
-        why = f"load {breach.load_id}: {breach.text}" if breach.load_id is not None else breach.text
+        why = say("hold.load", load=breach.load_id, text=breach.text) if breach.load_id is not None else breach.text
         self.notes.append(_note(firing, breach.rule, why, kept=False))
 
     def _tell_missing(self, firing: Firing) -> None:
         gone = [load for load in firing.loads if load not in self.session.problem.load_number]
         if gone:
-            why = f"{', '.join(gone)} {'waits' if len(gone) == 1 else 'wait'} no more; the rest stays where it was"
+            why = say("hold.waits_no_more" if len(gone) == 1 else "hold.wait_no_more", loads=tuple(gone))
             self.notes.append(_note(firing, "each_load_once", why, kept=True))
 
 
@@ -226,4 +231,4 @@ def _note(firing: Firing, rule: str, why: str, kept: bool) -> HoldNote:
 
 
 def _no_time_to_clean(firing: Firing) -> Breach:
-    return Breach("clean_outs", firing.id, None, firing.load_at, "there is no time to clean its kiln out before it")
+    return Breach("clean_outs", firing.id, None, firing.load_at, say("hold.there_no_time"))

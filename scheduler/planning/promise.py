@@ -21,6 +21,7 @@ from shared.errors import RequestError
 from shared.loads import Load
 from shared.plans import Plan
 from shared.studio import Studio
+from shared.texts import say
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,10 +66,10 @@ def promise(studio: Studio, loads: Sequence[Load], plan: Plan, new_load: Load, *
         If the load's id is already waiting, or its profile unknown.
     """
     if any(load.id == new_load.id for load in loads):
-        raise RequestError(f"load {new_load.id} is already waiting; ask about a load with an id of its own")
+        raise RequestError(say("request.load_already_waiting", load=new_load.id))
     if new_load.profile not in studio.profile_by_id:
-        known = ", ".join(sorted(studio.profile_by_id))
-        raise RequestError(f"there is no profile {new_load.profile}; there are {known}")
+        known = tuple(sorted(studio.profile_by_id))
+        raise RequestError(say("request.there_no_profile", profile=new_load.profile, known=known))
     problem = state_problem(studio, [*loads, new_load.model_copy(update={"promised": None})], plan.begin, plan.end)
     batches = Batches(problem, Heats(problem))
     timetable = Timetable(problem, batches)

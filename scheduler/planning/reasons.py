@@ -18,6 +18,7 @@ from shared.kilns import Kiln
 from shared.loads import Load, size_row
 from shared.plans import Unplaced
 from shared.profiles import Profile
+from shared.texts import Text, said_by, say
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,17 +66,17 @@ def why_unplaced(timetable: Timetable, number: int, tried: bool = True) -> Reaso
         return barred
     batch = batches.make(load.profile, (number,))
     if batch is None:
-        return Reason("session_at", "the session is not booked for a moment on the plan's grid", ("another time",))
+        return Reason("session_at", say("reason.session_not_booked"), (say("reason.another_time"),))
     earlier = problem.load_number.get(load.after or "")
     if earlier is not None and earlier not in timetable.firing_of:
-        return Reason("after_gap", f"its earlier stage, load {load.after}, has no place itself", ())
+        return Reason("after_gap", say("reason.earlier_stage_load_no", after=load.after), ())
     if batch.ready >= problem.slots:
-        return Reason("ready", "it is ready only after the last day of the plan", ("a longer horizon",))
+        return Reason("ready", say("reason.ready_only_after"), (say("reason.a_longer_horizon"),))
     empty = Timetable(problem, batches)
     if _best(empty, batch, stages=timetable) is None:
         return _alone(timetable, batch)
     helps = tuple(_what_helps(timetable, batch, FAR)) if tried else ()
-    return Reason("time", "every kiln that may fire it is taken, or lacks hands or current, when it could be", helps)
+    return Reason("time", say("reason.every_kiln_that"), helps)
 
 
 def why_late(timetable: Timetable, number: int) -> Reason:
@@ -87,18 +88,17 @@ def why_late(timetable: Timetable, number: int) -> Reason:
     if batch is None or load.promised is None:
         return Reason("time", "", ())
     if firing.fixed and firing.place.load <= 0:
-        return Reason("computed_times", "its firing is under way", ())
+        return Reason("computed_times", say("reason.firing_under_way"), ())
     promised = load.promised - problem.begin
     soonest = _soonest(Timetable(problem, batches), batch, stages=timetable)
     if soonest is not None and out_minutes(soonest, problem.grid_minutes) > promised:
-        at = local_time(problem.begin + out_minutes(soonest, problem.grid_minutes), problem.studio.place.zone)
-        when = f"{at:%a %d %b %H:%M}"
+        when = local_time(problem.begin + out_minutes(soonest, problem.grid_minutes), problem.studio.place.zone)
         if promised <= 0:
-            return Reason("ready", f"its promise was past when the plan began; out at {when} at the earliest", ())
+            return Reason("ready", say("reason.promise_was_past", when=when), ())
         if load.after is not None and load.after in problem.load_number:
-            text = f"load {load.after} is its earlier stage; even in an empty studio it would be out at {when}"
+            text = say("reason.load_earlier_stage", after=load.after, when=when)
             return Reason("after_gap", text, ())
-        text = f"even in an empty studio it would be out at {when} at the earliest"
+        text = say("reason.even_empty_studio", when=when)
         return Reason("ready" if batch.ready > 0 else "computed_times", text, ())
     mark = len(timetable.log)
     rest = tuple(other for other in firing.batch.loads if other != number)
@@ -112,7 +112,7 @@ def why_late(timetable: Timetable, number: int) -> Reason:
                 timetable.add(placed)
     helps = tuple(_what_helps(timetable, batch, promised))
     timetable.undo(mark)
-    return Reason("time", "kilns, hands or current were needed for other loads first", helps)
+    return Reason("time", say("reason.kilns_hands_current"), helps)
 
 
 def _barred(timetable: Timetable, load: Load, profile: Profile, number: int) -> Reason | None:
@@ -121,20 +121,20 @@ def _barred(timetable: Timetable, load: Load, profile: Profile, number: int) -> 
     try:
         row = size_row(profile, [load])
     except LookupError as error:
-        return Reason("size_row", str(error), ("a size row that takes it",))
+        return Reason("size_row", said_by(error), (say("reason.size_row_that"),))
     peak_c = profile.peak_c(row)
     if load.max_temperature_c is not None and load.max_temperature_c < peak_c:
-        why = f"profile {profile.id} goes to {peak_c:.0f} °C, its material stands {load.max_temperature_c:.0f} °C"
-        return Reason("max_temperature", why, ("a cooler profile", "ask the owner what it is made of"))
+        why = say("reason.profile_goes_c", profile=profile.id, peak=peak_c, max_temperature=load.max_temperature_c)
+        return Reason("max_temperature", why, (say("reason.a_cooler_profile"), say("reason.ask_owner_what")))
     left: list[Kiln] = list(problem.kilns)
-    sieves: tuple[tuple[str, Callable[[Kiln], bool], str], ...] = (
-        ("work_fits_kiln", lambda k: profile.work in k.work, f"no kiln fires {profile.work}"),
-        ("work_fits_kiln", lambda k: not load.kilns or k.id in load.kilns, "none of the kilns named may fire it"),
-        ("vent", lambda k: k.vented or not profile.vent, "the profile needs a vented kiln"),
+    sieves: tuple[tuple[str, Callable[[Kiln], bool], Text], ...] = (
+        ("work_fits_kiln", lambda k: profile.work in k.work, say("reason.no_kiln_fires", work=profile.work)),
+        ("work_fits_kiln", lambda k: not load.kilns or k.id in load.kilns, say("reason.none_kilns_named")),
+        ("vent", lambda k: k.vented or not profile.vent, say("reason.profile_needs_vented")),
         (
             "max_temperature",
             lambda k: k.max_temperature_c >= peak_c,
-            f"no kiln that may fire it goes to {peak_c:.0f} °C",
+            say("reason.no_kiln_that", peak=peak_c),
         ),
     )
     for rule, passes, why in sieves:
@@ -147,10 +147,10 @@ def _barred(timetable: Timetable, load: Load, profile: Profile, number: int) -> 
         return None
     numbers = [k for k, kiln in enumerate(problem.kilns) if kiln in left]
     if all(timetable.batches.charge(batch, k) is None for k in numbers):
-        return Reason("capacity", f"it does not fit into {names}", ("split the load",))
+        return Reason("capacity", say("reason.does_not_fit", names=names), (say("reason.split_the_load"),))
     if all(timetable.batches.fit(batch, k) is None for k in numbers):
-        why = f"{names} cannot reach the profile's targets with it, or hold long enough for its session"
-        return Reason("computed_times", why, ("another kiln", "a longer hold_up_to"))
+        why = say("reason.cannot_reach_profiles", names=names)
+        return Reason("computed_times", why, (say("reason.another_kiln"), say("reason.a_longer_hold_up_to")))
     return None
 
 
@@ -158,18 +158,16 @@ def _alone(timetable: Timetable, batch: Batch) -> Reason:
     """Why a batch finds no place even in an empty studio."""
     problem = timetable.problem
     if not problem.people[0].any():
-        return Reason("hands", "nobody is there to load or unload on any day of the plan", ("a shift",))
+        return Reason("hands", say("reason.nobody_there_load"), (say("reason.a_shift"),))
     for change in CHANGES:
         eased = Timetable(change.apply(problem), timetable.batches)
         if _best(eased, batch, stages=timetable) is not None:
-            return Reason(
-                change.rule, f"it has no place even in an empty studio: {_BINDS[change.rule]}", (change.text,)
-            )
+            return Reason(change.rule, say("reason.no_place_even", why=_BINDS[change.rule]), (change.text,))
     earlier = problem.loads[batch.loads[0]].after
     if earlier is not None and earlier in problem.load_number:
-        why = f"its earlier stage, load {earlier}, is out too late to fire this within the plan's days"
-        return Reason("after_gap", why, ("a longer horizon",))
-    return Reason("within_plan", "it cannot be fired and out within the plan's days", ("a longer horizon",))
+        why = say("reason.earlier_stage_load", earlier=earlier)
+        return Reason("after_gap", why, (say("reason.a_longer_horizon"),))
+    return Reason("within_plan", say("reason.cannot_fired_out"), (say("reason.a_longer_horizon"),))
 
 
 def _what_helps(timetable: Timetable, batch: Batch, promised: int) -> Iterator[str]:
@@ -192,7 +190,7 @@ def _what_helps(timetable: Timetable, batch: Batch, promised: int) -> Iterator[s
         eased = Timetable(problem, timetable.batches)
         eased.restore([firing for firing in plan if firing.kiln != kiln])
         if mends(eased):
-            yield f"one more kiln like {problem.kilns[kiln].id}"
+            yield say("reason.one_more_kiln", kiln=problem.kilns[kiln].id)
 
 
 def _best(timetable: Timetable, batch: Batch, stages: Timetable) -> Placed | None:
@@ -243,15 +241,15 @@ def _any_time(problem: Problem) -> Problem:
 
 
 CHANGES = (
-    Change("hands", "one more pair of hands on each shift", _more_hands),
-    Change("circuit_amps", "more current on its circuit", _more_current),
-    Change("quiet", "no quiet time, and leave to heat unattended", _any_time),
-    Change("hands", "somebody there at other hours", _all_hours),
+    Change("hands", say("reason.one_more_pair"), _more_hands),
+    Change("circuit_amps", say("reason.more_current_on"), _more_current),
+    Change("quiet", say("reason.no_quiet_time"), _any_time),
+    Change("hands", say("reason.somebody_there_other"), _all_hours),
 )
 """Single changes that are tried, the mildest first."""
 
 _BINDS = {
-    "hands": "there are not the hands for it when it needs them",
-    "circuit_amps": "its kiln draws more than its circuit may carry",
-    "quiet": "quiet times, outages or attendance leave no time to heat",
+    "hands": say("reason.there_not_hands"),
+    "circuit_amps": say("reason.kiln_draws_more"),
+    "quiet": say("reason.quiet_times_outages"),
 }

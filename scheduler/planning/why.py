@@ -22,6 +22,7 @@ from shared.errors import RequestError
 from shared.loads import Load
 from shared.plans import Firing, Plan
 from shared.studio import Studio
+from shared.texts import say
 
 BARRING = frozenset({"size_row", "max_temperature", "vent", "capacity", "session_at"})
 """Rules that a load breaks in every kiln, whatever else is planned."""
@@ -107,13 +108,15 @@ def explain_load(
     """
     own = next((load for load in loads if load.id == load_id), None)
     if own is None:
-        raise RequestError(f"no load {load_id} waits; there are {', '.join(load.id for load in loads) or 'none'}")
+        raise RequestError(
+            say("request.no_load_waits", load=load_id, loads=tuple(load.id for load in loads) or say("text.none"))
+        )
     firing = next((f for f in plan.firings if load_id in f.loads), None)
     out_at = None if firing is None else firing.out_at
     if out_at is not None and (own.promised is None or out_at <= own.promised):
-        raise RequestError(f"load {load_id} has a place and breaks no promise; ask about one that is late or unplaced")
+        raise RequestError(say("request.load_place_breaks", load=load_id))
     if firing is not None and firing.id in plan.under_way:
-        return Explanation(load_id, out_at, "computed_times", "its firing is under way", (), (), 0)
+        return Explanation(load_id, out_at, "computed_times", say("reason.firing_under_way"), (), (), 0)
     return _Asking(studio, tuple(loads), plan, own, firing, settings or SHORT, progress).answer()
 
 

@@ -26,6 +26,7 @@ from shared.files.toml_tables import parsed_toml
 from shared.files.values import clipped, nearest, shown
 from shared.files.wording import unknown_key
 from shared.studio import Studio
+from shared.texts import say
 
 BY_ID = ("circuits", "kilns")
 LISTS = ("shifts", "closed", "absences", "outages", "quiet", "clean_outs")
@@ -64,14 +65,14 @@ def _of_changes(fault: Fault, file: str) -> Fault:
     if fault.file == STUDIO_FILE:
         return Fault(file, fault.place, fault.problem, fault.remedy)
     what = PROFILES_FILE if fault.file == PROFILES_FILE else fault.file
-    return Fault(file, f"with it {what}, {fault.place}", fault.problem, fault.remedy)
+    return Fault(file, say("fault.with_it", what=what, place=fault.place), fault.problem, fault.remedy)
 
 
 def _merged(there: dict[str, Any], said: dict[str, Any], faults: FaultList) -> dict[str, Any]:
     merged = dict(there)
     replaced = said.get("replace", [])
     if not isinstance(replaced, list) or any(name not in LISTS for name in replaced):
-        faults.add("replace", f"is {shown(replaced)}", f"write a list of some of {', '.join(LISTS)}")
+        faults.add("replace", say("fault.is", value=shown(replaced)), say("fault.write_list_some", lists=tuple(LISTS)))
         replaced = []
     for name, value in said.items():
         if name == "replace":
@@ -80,12 +81,14 @@ def _merged(there: dict[str, Any], said: dict[str, Any], faults: FaultList) -> d
             merged[name] = _by_id(name, there.get(name, []), value, faults)
         elif name in LISTS:
             if not isinstance(value, list):
-                faults.add(name, f"is {shown(value)}, not a list of tables", f"write each as [[{name}]]")
+                faults.add(
+                    name, say("fault.not_list_tables", value=shown(value)), say("fault.write_each_as", name=name)
+                )
                 continue
             merged[name] = [*([] if name in replaced else there.get(name, [])), *value]
         elif name in TABLES:
             if not isinstance(value, dict):
-                faults.add(name, f"is {shown(value)}, not one table", f"write it once, as [{name}]")
+                faults.add(name, say("fault.is_not_one", value=shown(value)), say("fault.write_it_once", name=name))
                 continue
             merged[name] = {**there.get(name, {}), **value}
         else:
@@ -98,25 +101,27 @@ def _merged(there: dict[str, Any], said: dict[str, Any], faults: FaultList) -> d
 
 def _by_id(name: str, there: list[dict[str, Any]], said: object, faults: FaultList) -> list[dict[str, Any]]:
     if not isinstance(said, list) or not all(isinstance(item, dict) for item in said):
-        faults.add(name, f"is {shown(said)}, not a list of tables", f"write each as [[{name}]]")
+        faults.add(name, say("fault.not_list_tables", value=shown(said)), say("fault.write_each_as", name=name))
         return there
     tables = {str(table.get("id")): dict(table) for table in there}
     for number, item in enumerate(said):
         given = dict(item)
         own = given.get("id")
         if not isinstance(own, str) or not own.strip():
-            faults.add(f"{name}[{number}]", "has no id", "write the id of the one that it changes, or a new one")
+            faults.add(f"{name}[{number}]", say("fault.has_no_id"), say("fault.write_id_one"))
             continue
         like, remove = given.pop("like", None), given.pop("remove", False)
         if like is not None and like not in tables:
             meant = nearest(str(like), list(tables))
-            remedy = f'did you mean "{meant}"?' if meant else f"there are {', '.join(tables)}"
-            faults.add(f"{name}[{number}] {clipped(own)} › like", f"{shown(like)} is not there", remedy)
+            remedy = say("fault.did_you_mean", meant=meant) if meant else say("fault.there_are", tables=tuple(tables))
+            faults.add(f"{name}[{number}] {clipped(own)} › like", say("fault.is_not_there", value=shown(like)), remedy)
             continue
         if remove is True:
             if tables.pop(own, None) is None:
                 faults.add(
-                    f"{name}[{number}] {clipped(own)} › remove", "is not there", f"there are {', '.join(tables)}"
+                    f"{name}[{number}] {clipped(own)} › remove",
+                    say("fault.is_not_there_2"),
+                    say("fault.there_are", tables=tuple(tables)),
                 )
             continue
         base = dict(tables[str(like)]) if like is not None else tables.get(own, {})

@@ -15,6 +15,7 @@ from shared.files.values import shown
 from shared.files.wording import unknown_id
 from shared.kilns import Circuit
 from shared.profiles import Profile
+from shared.texts import say
 
 AnyTables = Sequence[Table[Any]]
 
@@ -32,7 +33,7 @@ def check_studio(studio: StudioTables, faults: FaultList) -> None:
         _refers(outage, "circuit", "circuit", studio.circuits, faults)
     _circles(
         [(name, t.text("fed_from"), f"{t.place} › fed_from") for t in studio.circuits if (name := t.text("id"))],
-        ("is fed, in the end, from itself", "let the first circuit of the tree be without fed_from"),
+        (say("fault.fed_end_from"), say("fault.let_first_circuit")),
         faults,
     )
     _legs(studio, faults)
@@ -51,8 +52,8 @@ def check_profiles(profiles: Sequence[Table[Profile]], studio: StudioTables | No
             elif other == profile.text("id"):
                 faults.add(
                     f"{profile.place} › shares_with[{number}]",
-                    f"names the profile itself, {shown(other)}",
-                    "remove it; loads of one profile share anyway",
+                    say("fault.names_the_profile", value=shown(other)),
+                    say("fault.remove_loads_one"),
                 )
         if studio is None:
             continue
@@ -60,12 +61,16 @@ def check_profiles(profiles: Sequence[Table[Profile]], studio: StudioTables | No
         work_lost = any(kiln.lost("work") for kiln in studio.kilns)
         known_work = list(dict.fromkeys(name for kiln in studio.kilns for name in kiln.texts("work")))
         if work and known_work and work not in known_work and not work_lost:
-            faults.add(f"{profile.place} › work", *unknown_id(work, "kiln for the work", known_work, "a kiln's work"))
+            faults.add(
+                f"{profile.place} › work",
+                *unknown_id(work, "kiln_for_work", known_work, say("noun.kilns_work")),
+            )
         skills = list(dict.fromkeys(name for shift in studio.shifts for name in shift.texts("skills")))
         skills_lost = any(shift.lost("skills") for shift in studio.shifts)
         if skill and studio.shifts and skill not in skills and not skills_lost:
             faults.add(
-                f"{profile.place} › skill", *unknown_id(skill, "shift with the skill", skills, "a shift's skills")
+                f"{profile.place} › skill",
+                *unknown_id(skill, "shift_with_skill", skills, say("noun.shifts_skills")),
             )
 
 
@@ -85,7 +90,7 @@ def check_works(studio: StudioTables, profiles: Sequence[Table[Profile]], faults
     named += [(kiln, "last_work", name) for kiln in studio.kilns if (name := kiln.text("last_work"))]
     for table, key, work in named:
         if known and work not in known:
-            faults.add(f"{table.place} › {key}", *unknown_id(work, "kiln or profile for the work", known, "both"))
+            faults.add(f"{table.place} › {key}", *unknown_id(work, "kiln_or_profile", known, say("noun.both")))
 
 
 def _keyed(table: Table[Any], key: str) -> list[tuple[str, str]]:
@@ -102,7 +107,9 @@ def check_loads(
         name = row.cells.get("id")
         if name is not None and first_row.setdefault(name, row.number) != row.number:
             faults.add(
-                row.place("id"), f"{shown(name)} is the id of row {first_row[name]} too", "give each load its own id"
+                row.place("id"),
+                say("fault.id_row_too", name=shown(name), row=first_row[name]),
+                say("fault.give_each_load"),
             )
     kilns = studio.kilns if studio is not None else ()
     records = {p.record.id: p.record for p in profiles or () if p.record is not None}
@@ -133,7 +140,7 @@ def check_loads(
         if (name := row.cells.get("id"))
         for after in [row.cells.get("after")]
     ]
-    _circles(waiting, ("waits, in the end, for itself", "let the first stage of the pieces be without after"), faults)
+    _circles(waiting, (say("fault.waits_end_itself"), say("fault.let_first_stage")), faults)
 
 
 def _load_and_profile(row: Row, profile: Profile, faults: FaultList) -> None:
@@ -142,24 +149,24 @@ def _load_and_profile(row: Row, profile: Profile, faults: FaultList) -> None:
             if column in row.cells:
                 faults.add(
                     row.place(column),
-                    f"{shown(row.cells[column])} books hot work, but profile {shown(profile.id)} is unloaded cool",
-                    'leave it empty, or name a profile with unload = "hot"',
+                    say("fault.books_hot_work", value=shown(row.cells[column]), profile=shown(profile.id)),
+                    say("fault.leave_empty_name"),
                 )
     if profile.sized_by is None:
         return
     if profile.sized_by not in row.cells:
         faults.add(
             row.place(profile.sized_by),
-            f"is empty, but profile {shown(profile.id)} is sized by it",
-            "write the largest piece's measure",
+            say("fault.empty_but_profile", profile=shown(profile.id)),
+            say("fault.write_largest_pieces"),
         )
     elif row.load is not None:
         size, largest = row.load.size(profile.sized_by), profile.sizes[-1].up_to
         if size is not None and largest is not None and size > largest:
             faults.add(
                 row.place(profile.sized_by),
-                f"{size:.15g} is more than the largest size of profile {shown(profile.id)}, {largest:.15g}",
-                "name another profile, or add a size to this one",
+                say("fault.more_than_largest", size=size, profile=shown(profile.id), largest=largest),
+                say("fault.name_another_profile"),
             )
 
 
@@ -179,7 +186,9 @@ def _unique(tables: AnyTables, faults: FaultList) -> None:
         name = table.text("id")
         if name is not None and first.setdefault(name, table.place) != table.place:
             other = first[name].split(" ", 1)[0]
-            faults.add(f"{table.place} › id", f"{shown(name)} is the id of {other} too", "give each its own id")
+            faults.add(
+                f"{table.place} › id", say("fault.id_too", name=shown(name), other=other), say("fault.give_each_own")
+            )
 
 
 def _refers(table: Table[Any], key: str, what: str, others: AnyTables, faults: FaultList) -> None:
@@ -211,7 +220,11 @@ def _circles(members: Sequence[tuple[str, str | None, str]], words: tuple[str, s
         if current is not None and current in path:
             circle = list(path)[path[current] :]
             chain = " → ".join(shown(name) for name in [*circle[:6], *(["…"] if len(circle) > 6 else []), circle[0]])
-            faults.add(place_of[circle[0]], f"{shown(circle[0])} {words[0]} ({chain})", words[1])
+            faults.add(
+                place_of[circle[0]],
+                say("fault.circle", value=shown(circle[0]), problem=words[0], chain=chain),
+                words[1],
+            )
         done.update(path)
 
 
@@ -227,20 +240,24 @@ def _legs(studio: StudioTables, faults: FaultList) -> None:
             key = "on_legs" if record.on_legs is not None else "legs"
             faults.add(
                 f"{circuit.place} › {key}",
-                f"stands on leg {', '.join(strange)}, which its feeder {shown(feeder.id)} does not have",
-                f"the feeder has {', '.join(feeder.leg_names)}; name legs of these with on_legs",
+                say("fault.stands_on_leg", legs=tuple(strange), feeder=shown(feeder.id)),
+                say("fault.feeder_name_legs", legs=tuple(feeder.leg_names)),
             )
     for kiln in studio.kilns:
         if kiln.record is None or kiln.record.legs is None:
             continue
         legs = kiln.record.legs
         if len(set(legs)) != len(legs) or not legs:
-            faults.add(f"{kiln.place} › legs", f"names {', '.join(legs) or 'no leg'}", "name each leg once")
+            faults.add(
+                f"{kiln.place} › legs",
+                say("fault.names", legs=tuple(legs)) if legs else say("fault.names_no_leg"),
+                say("fault.name_each_leg"),
+            )
         supply = by_id.get(kiln.record.circuit)
         missing = [leg for leg in legs if supply is not None and leg not in supply.leg_names]
         if supply is not None and missing:
             faults.add(
                 f"{kiln.place} › legs",
-                f"loads leg {', '.join(missing)}, which circuit {shown(supply.id)} does not have",
-                f"the circuit has {', '.join(supply.leg_names)}",
+                say("fault.loads_leg_which", legs=tuple(missing), circuit=shown(supply.id)),
+                say("fault.the_circuit_has", legs=tuple(supply.leg_names)),
             )

@@ -12,6 +12,7 @@ from shared.kilns import Kiln
 from shared.loads import Load, area_on_last_layer_cm2, size_row
 from shared.profiles import Profile
 from shared.studio import Studio
+from shared.texts import say
 from shared.units import degrees
 
 PLATE_TOLERANCE = 0.15
@@ -38,7 +39,7 @@ def folder_warnings(studio: Studio, loads: Sequence[Load], now: Minute | None = 
         found += (Fault("profiles.toml", place + at, *words) for at, *words in _about_a_profile(studio, profile))
     for load in loads:
         found += (
-            Fault("loads.csv", f"load {load.id}, column {column}", *words)
+            Fault("loads.csv", say("fault.load_column", load=load.id, column=column), *words)
             for column, *words in (*_about_times(studio, load, now), *_about_a_place(studio, load))
         )
     return found
@@ -50,9 +51,9 @@ Words = tuple[str, str, str]
 
 def _about_the_studio(studio: Studio) -> Iterator[Words]:
     if not studio.shifts:
-        yield "shifts", "nobody is ever there, so nothing can be loaded", "write at least one [[shifts]] table"
+        yield "shifts", say("fault.nobody_ever_there"), say("fault.write_least_one")
     if not studio.profiles:
-        yield "", "there are no profiles, so nothing can be fired", "write the profiles into profiles.toml"
+        yield "", say("fault.there_no_profiles"), say("fault.write_profiles_into")
 
 
 def plate_kilowatts(kiln: Kiln, legs: int) -> tuple[float, ...]:
@@ -71,42 +72,57 @@ def _about_a_kiln(studio: Studio, kiln: Kiln) -> Iterator[Words]:
     if min(abs(kiln.kilowatts / power - 1.0) for power in meant) > PLATE_TOLERANCE:
         yield (
             " › kilowatts",
-            f"{kiln.kilowatts:.15g} kW does not go with {kiln.volts:.15g} V, {kiln.amps:.15g} A "
-            f"on {len(legs)} {'leg' if len(legs) == 1 else 'legs'}, which make "
-            + listing(f"{power:.1f} kW" for power in meant),
-            "read volts, amps (of each leg), kilowatts and legs from the plate again",
+            say(
+                "fault.kw_does_not",
+                kilowatts=kiln.kilowatts,
+                volts=kiln.volts,
+                amps=kiln.amps,
+                legs=say("fault.one_leg") if len(legs) == 1 else say("fault.legs", number=len(legs)),
+                meant=listing(say("fault.kw", power=power) for power in meant),
+            ),
+            say("fault.read_volts_amps"),
         )
     for circuit in studio.feeders(kiln.circuit):
         if kiln.amps > circuit.usable_amps + 1e-9:
             yield (
                 " › amps",
-                f"{kiln.amps:.15g} A is more than circuit {shown(circuit.id)} may carry, {circuit.usable_amps:.4g} A "
-                f"({circuit.breaker_amps:.15g} × {circuit.continuous_share:.15g}), so it can never be fired",
-                "check both figures, or have an electrician look at the circuit",
+                say(
+                    "fault.more_than_circuit",
+                    amps=kiln.amps,
+                    circuit=shown(circuit.id),
+                    usable_amps=circuit.usable_amps,
+                    breaker_amps=circuit.breaker_amps,
+                    continuous_share=circuit.continuous_share,
+                ),
+                say("fault.check_both_figures"),
             )
     if not any(profile.work in kiln.work for profile in studio.profiles):
-        yield " › work", f"there is no profile for {listing(kiln.work)}, so it is never fired", "add a profile"
+        yield " › work", say("fault.there_no_profile", work=listing(kiln.work)), say("fault.add_a_profile")
 
 
 def _about_a_profile(studio: Studio, profile: Profile) -> Iterator[Words]:
     if profile.unload == "hot" and all(profile.segments(row)[-1].hold_up_to_minutes is None for row in profile.rows):
         yield (
             "",
-            "is unloaded hot, but its last hold has no hold_up_to, so the session must start the moment that hold ends",
-            'give the last segment a longest hold, as hold_up_to = "6:00"',
+            say("fault.unloaded_hot_but"),
+            say("fault.give_last_segment"),
         )
     kilns = [kiln for kiln in studio.kilns if profile.work in kiln.work and (kiln.vented or not profile.vent)]
     if not kilns and any(profile.work in kiln.work for kiln in studio.kilns):
-        yield " › vent", "must be vented, but no kiln for its work is", "see to a vent, then write vented = true"
+        yield " › vent", say("fault.must_vented_but"), say("fault.see_vent_then")
     unit = studio.place.temperature
     hottest = max((kiln.max_temperature_c for kiln in kilns), default=math.inf)
     for row in profile.rows:
         if profile.peak_c(row) > hottest:
             yield (
                 "" if row is None else f" › sizes[{row}]",
-                f"goes to {degrees(profile.peak_c(row), unit):.15g} °{unit}, "
-                f"its kilns only to {degrees(hottest, unit):.15g} °{unit}",
-                "lower the target, or give the work to a hotter kiln",
+                say(
+                    "fault.goes_kilns_only",
+                    peak=degrees(profile.peak_c(row), unit),
+                    unit=unit,
+                    hottest=degrees(hottest, unit),
+                ),
+                say("fault.lower_target_give"),
             )
 
 
@@ -115,15 +131,19 @@ def _about_times(studio: Studio, load: Load, now: Minute | None) -> Iterator[Wor
     if load.ready is not None and load.promised is not None and load.promised <= load.ready:
         yield (
             "promised",
-            f"{iso_text(load.promised, zone)} is not after ready, {iso_text(load.ready, zone)}",
-            "promise a later time; the load will be late",
+            say("fault.is_not_after", promised=iso_text(load.promised, zone), ready=iso_text(load.ready, zone)),
+            say("fault.promise_later_time"),
         )
     if now is not None and load.promised is not None and load.promised < now:
-        yield "promised", f"{iso_text(load.promised, zone)} has passed", "agree on a new time; the load is late already"
+        yield "promised", say("fault.has_passed", value=iso_text(load.promised, zone)), say("fault.agree_on_new")
     if now is not None and load.session_at is not None and load.session_at < now:
-        yield "session_at", f"{iso_text(load.session_at, zone)} has passed", "book the session anew"
+        yield (
+            "session_at",
+            say("fault.has_passed", value=iso_text(load.session_at, zone)),
+            say("fault.book_the_session"),
+        )
     if load.gap_minutes and load.after is None:
-        yield "gap_hours", "is given without after, so it has no effect", "name the earlier stage in after"
+        yield "gap_hours", say("fault.given_without_after"), say("fault.name_earlier_stage")
 
 
 def _about_a_place(studio: Studio, load: Load) -> Iterator[Words]:
@@ -139,9 +159,14 @@ def _about_a_place(studio: Studio, load: Load) -> Iterator[Words]:
     if leading and not cool_enough and load.max_temperature_c is not None:
         yield (
             "max_temperature",
-            f"{degrees(load.max_temperature_c, unit):.15g} °{unit} is less than profile {shown(load.profile)} reaches, "
-            f"{degrees(min(peaks.values()), unit):.15g} °{unit}, so the load finds no firing",
-            "name a cooler profile, or check what the material stands",
+            say(
+                "fault.less_than_profile",
+                max_temperature=degrees(load.max_temperature_c, unit),
+                unit=unit,
+                profile=shown(load.profile),
+                lowest_peak=degrees(min(peaks.values()), unit),
+            ),
+            say("fault.name_cooler_profile"),
         )
         return
     why = [
@@ -153,11 +178,11 @@ def _about_a_place(studio: Studio, load: Load) -> Iterator[Words]:
         for profile, row in cool_enough
     ]
     if why and all(reason is not None for reasons in why for reason in reasons.values()):
-        told = ", ".join(f"{name}: {reason}" for name, reason in list(why[0].items())[:12])
+        told = tuple(say("fault.of_kiln", kiln=name, reason=reason) for name, reason in list(why[0].items())[:12])
         yield (
             "profile",
-            f"no kiln takes this load ({told})",
-            "split the load, or change what hinders",
+            say("fault.no_kiln_takes", told=told),
+            say("fault.split_load_change"),
         )
 
 
@@ -182,18 +207,18 @@ def _takes_guests_of(studio: Studio, profile: Profile, own: Profile) -> bool:
 
 def _why_not(kiln: Kiln, profile: Profile, row: int | None, load: Load) -> str | None:
     if profile.work not in kiln.work:
-        return f"does no {profile.work}"
+        return say("fault.does_no", work=profile.work)
     if profile.vent and not kiln.vented:
-        return "has no vent"
+        return say("fault.has_no_vent")
     if profile.peak_c(row) > kiln.max_temperature_c:
-        return "is not hot enough"
+        return say("fault.is_not_hot")
     layer_mm = load.height_mm + kiln.shelf_gap_mm
     if layer_mm > kiln.height_mm:
-        return f"is {kiln.height_mm:.15g} mm high, the piece with its shelf {layer_mm:.15g} mm"
+        return say("fault.mm_high_piece", height=kiln.height_mm, layer=layer_mm)
     try:
         full, _ = area_on_last_layer_cm2(load, kiln.shelf_area_cm2)
     except LookupError:
-        return "has too small a shelf for one piece"
+        return say("fault.too_small_shelf")
     if (full + 1) * layer_mm > kiln.height_mm:
-        return f"needs {full + 1} layers of {layer_mm:.15g} mm in {kiln.height_mm:.15g} mm"
+        return say("fault.needs_layers_mm", layers=full + 1, layer=layer_mm, height=kiln.height_mm)
     return None

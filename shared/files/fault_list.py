@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 
 from shared.errors import Fault
+from shared.texts import say
 
 SHOWN_FAULTS = 50
 """How many faults of one file are told in full; house choice: more than a page helps nobody."""
@@ -49,8 +50,8 @@ class FaultList:
         more = self.count - len(shown)
         if not more:
             return shown
-        number = f"at least {more}" if self.hopeless else str(more)
-        last = Fault(self.file, "", f"and {number} more faults", "put the ones above right, then read the folder again")
+        number = say("fault.at_least", more=more) if self.hopeless else str(more)
+        last = Fault(self.file, "", say("fault.and_more_faults", number=number), say("fault.put_ones_above"))
         return [*shown, last]
 
 

@@ -19,6 +19,7 @@ from shared.errors import FolderError
 from shared.files.fault_list import FaultList
 from shared.files.text import read_text
 from shared.files.values import clipped, shown
+from shared.texts import say
 from shared.units import TemperatureUnit, celsius
 
 if TYPE_CHECKING:
@@ -105,9 +106,11 @@ def _log(text: str, faults: FaultList, unit: TemperatureUnit, zone: ZoneInfo) ->
             (i for i, name in enumerate(header) if re.fullmatch(r"[°º]?[CF]", name, re.IGNORECASE)), None
         )
     if time_column is None:
-        faults.add("row 1", "no column is called time", "head the times with time, time_h or elapsed_min")
+        faults.add(say("fault.row_1"), say("fault.no_column_called"), say("fault.head_times_time"))
     if heat_column is None:
-        faults.add("row 1", "no column is called temperature", "head the readings with temperature_c or temperature_f")
+        faults.add(
+            say("fault.row_1"), say("fault.no_column_called_temperature"), say("fault.head_readings_temperature_c")
+        )
     if time_column is None or heat_column is None:
         return None
 
@@ -116,7 +119,7 @@ def _log(text: str, faults: FaultList, unit: TemperatureUnit, zone: ZoneInfo) ->
     heats = body[heat_column].fillna("").str.strip()
     there = (times != "") & (heats != "")
     for row in times.index[(times == "") & (heats != "")]:
-        faults.add(_cell(row, header[time_column]), "is empty beside a reading", "write its time, or clear the row")
+        faults.add(_cell(row, header[time_column]), say("fault.empty_beside_reading"), say("fault.write_time_clear"))
     times, heats = times[there], heats[there]
     temperature_c = _temperatures(heats, header[heat_column], unit, faults)
     minutes, absolute = _minutes(times, header[time_column], zone, faults)
@@ -129,7 +132,7 @@ def _table(text: str, faults: FaultList) -> pd.DataFrame | None:
     import pandas as pd
 
     if not text.strip():
-        faults.add("", "is empty", "write a header row, time and temperature, then the readings")
+        faults.add("", say("fault.is_empty"), say("fault.write_header_row"))
         return None
     first = text.split("\n", 1)[0]
     separator = max((",", ";", "\t"), key=first.count)
@@ -148,7 +151,7 @@ def _table(text: str, faults: FaultList) -> pd.DataFrame | None:
                 skip_blank_lines=False,
             )
     except (pd.errors.ParserError, pd.errors.EmptyDataError, ValueError, OverflowError):
-        faults.add("", "is not a table of cells", "save it as CSV, one reading a row, quotes in pairs")
+        faults.add("", say("fault.not_table_cells"), say("fault.save_csv_one"))
         return None
     # From here the index is the row as a spreadsheet counts it.
     table.index = pd.RangeIndex(1, len(table) + 1)
@@ -164,7 +167,7 @@ def _column(header: Sequence[str], words: Sequence[str]) -> int | None:
 
 
 def _cell(row: object, column: str) -> str:
-    return f"row {row}, column {clipped(column)}"
+    return say("fault.row_column", row=row, column=clipped(column))
 
 
 def _temperatures(
@@ -184,10 +187,10 @@ def _temperatures(
     for position in np.flatnonzero(~sound)[:2000]:
         cell = str(cells.iloc[position])
         if finite[position]:
-            problem = f"{shown(cell)} is no temperature of a kiln in °{unit}"
-            remedy = "clear the cell if the thermocouple failed; say the unit in the header, temperature_c or _f"
+            problem = say("fault.no_temperature_kiln", value=shown(cell), unit=unit)
+            remedy = say("fault.clear_cell_if")
         else:
-            problem, remedy = f"{shown(cell)} is not a number", "write degrees, as 612.5, or clear the cell"
+            problem, remedy = say("fault.is_not_a_number", value=shown(cell)), say("fault.write_degrees_612")
         faults.add(_cell(cells.index[position], column), problem, remedy)
     return degrees_c if bool(sound.all()) else None
 
@@ -213,11 +216,19 @@ def _minutes(
     if np.isfinite(numbers).mean() > 0.5:
         scale = _ELAPSED_MINUTES.get(parts[-1])
         if scale is None:
-            faults.add(f"row 1, column {clipped(column)}", "does not say what it counts", "head it time_h or time_min")
+            faults.add(
+                say("fault.row_1_column", column=clipped(column)),
+                say("fault.does_not_say"),
+                say("fault.head_time_h_time_min"),
+            )
             return None, False
         for position in np.flatnonzero(~np.isfinite(numbers))[:2000]:
             cell = str(cells.iloc[position])
-            faults.add(_cell(cells.index[position], column), f"{shown(cell)} is not a number", "write the time elapsed")
+            faults.add(
+                _cell(cells.index[position], column),
+                say("fault.is_not_a_number", value=shown(cell)),
+                say("fault.write_the_time"),
+            )
         return numbers * scale, False
     return _moments(cells, column, zone, faults), True
 
@@ -235,13 +246,15 @@ def _moments(cells: pd.Series[str], column: str, zone: ZoneInfo, faults: FaultLi
     with_offset = cells.str.contains(_OFFSET, regex=True).fillna(False).to_numpy(dtype=bool)
     if with_offset.any() and not with_offset.all():
         odd = int(np.flatnonzero(~with_offset)[0])
-        faults.add(_cell(cells.index[odd], column), "has no offset where others have one", "write all times alike")
+        faults.add(_cell(cells.index[odd], column), say("fault.no_offset_where"), say("fault.write_all_times"))
         return None
     times = pd.to_datetime(cells, format="ISO8601", errors="coerce", utc=bool(with_offset.all()))
     bad = times.isna() | (times.dt.year < 1990) | (times.dt.year > 2200)
     for position in np.flatnonzero(bad.to_numpy(dtype=bool))[:2000]:
         cell = str(cells.iloc[position])
-        faults.add(_cell(cells.index[position], column), f"{shown(cell)} is not a time", "write it as 2026-11-30T18:00")
+        faults.add(
+            _cell(cells.index[position], column), say("fault.is_not_a", value=shown(cell)), say("fault.write_2026_11")
+        )
     if bad.any():
         return None
     if not with_offset.all():
@@ -249,8 +262,8 @@ def _moments(cells: pd.Series[str], column: str, zone: ZoneInfo, faults: FaultLi
         skipped = times.isna().to_numpy(dtype=bool)
         for position in np.flatnonzero(skipped)[:2000]:
             cell = str(cells.iloc[position])
-            problem = f"{shown(cell)} is skipped by the clock change in {zone}"
-            faults.add(_cell(cells.index[position], column), problem, "add the offset to the times")
+            problem = say("fault.skipped_by_clock", value=shown(cell), zone=zone)
+            faults.add(_cell(cells.index[position], column), problem, say("fault.add_offset_times"))
         if skipped.any():
             return None
     microseconds = times.dt.tz_convert("UTC").dt.tz_localize(None).astype("datetime64[us]").astype("int64")
@@ -277,15 +290,19 @@ def _ordered(
     for position in np.flatnonzero(np.diff(minutes) < 0)[:2000]:
         faults.add(
             _cell(rows[position + 1], column),
-            "is before the row above",
-            "put the readings in the order of their times, one firing a file",
+            say("fault.before_row_above"),
+            say("fault.put_readings_order"),
         )
     if faults.count:
         return None
     moments, inverse = np.unique(minutes, return_inverse=True)
     mean_c = np.bincount(inverse, weights=temperature_c) / np.bincount(inverse) if len(moments) else temperature_c
     if len(moments) < FEWEST_READINGS:
-        faults.add("", f"has {len(moments)} readings", f"record at least {FEWEST_READINGS} of a firing")
+        faults.add(
+            "",
+            say("fault.has_readings", number=len(moments)),
+            say("fault.record_least_firing", number=FEWEST_READINGS),
+        )
         return None
     began = int(moments[0] // 1) if absolute else None
     return FiringLog(faults.file, began, moments - moments[0], mean_c)

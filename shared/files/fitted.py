@@ -15,6 +15,7 @@ from shared.files.text import read_text, write_whole
 from shared.files.toml_writing import fitted_value
 from shared.files.values import listing, nearest, shown
 from shared.kilns import Fitted
+from shared.texts import say
 
 _HEADER = re.compile(r"[ \t]*\[")
 _KILN_HEADER = re.compile(r"[ \t]*\[\[[ \t]*kilns[ \t]*\]\]")
@@ -38,8 +39,12 @@ def write_fitted(path: Path, kiln_id: str, fitted: Fitted) -> None:
     studio, loads = read_folder(path)
     if kiln_id not in studio.kiln_by_id:
         meant = nearest(kiln_id, studio.kiln_by_id)
-        hint = f'did you mean "{meant}"?' if meant else f"name one of {listing(studio.kiln_by_id)}"
-        raise RequestError(f"the studio has no kiln {shown(kiln_id)}; {hint}")
+        hint = (
+            say("fault.did_you_mean", meant=meant)
+            if meant
+            else say("fault.name_one_of", kilns=listing(studio.kiln_by_id))
+        )
+        raise RequestError(say("fault.studio_no_kiln", kiln=shown(kiln_id), hint=hint))
     number = next(index for index, kiln in enumerate(studio.kilns) if kiln.id == kiln_id)
     faults = FaultList(STUDIO_FILE)
     text = read_text(path / STUDIO_FILE, faults)

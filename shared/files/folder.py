@@ -18,6 +18,7 @@ from shared.files.values import clipped
 from shared.loads import Load
 from shared.profiles import Profile
 from shared.studio import Prices, Rules, Studio, Tariff
+from shared.texts import say
 
 STUDIO_FILE, PROFILES_FILE, LOADS_FILE = "studio.toml", "profiles.toml", "loads.csv"
 FILES = (STUDIO_FILE, PROFILES_FILE, LOADS_FILE)
@@ -99,7 +100,7 @@ def write_folder(path: Path, studio: Studio, loads: Sequence[Load]) -> None:
     try:
         path.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise RequestError(f"the folder {clipped(path.name)} cannot be made ({error.strerror}); name another") from None
+        raise RequestError(say("fault.folder_cannot_made", folder=clipped(path.name), reason=error.strerror)) from None
     write_whole({path / name: text for name, text in texts.items() if name not in kept})
 
 
@@ -121,13 +122,13 @@ def _require_folder(path: Path) -> None:
     try:
         mode = path.stat().st_mode
     except PermissionError:
-        problem, remedy = "may not be opened", "give this user the right to open it"
+        problem, remedy = say("fault.may_not_be"), say("fault.give_this_user")
     except (OSError, ValueError):
-        problem, remedy = "is not there", "name the folder that holds studio.toml"
+        problem, remedy = say("fault.is_not_there_2"), say("fault.name_folder_that_holds")
     else:
         if stat.S_ISDIR(mode):
             return
-        problem, remedy = "is not a folder", "name the folder that holds studio.toml, not a file"
+        problem, remedy = say("fault.is_not_a_folder"), say("fault.name_folder_that")
     raise FolderError([Fault(clipped(path.name or str(path)), "", problem, remedy)])
 
 

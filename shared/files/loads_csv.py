@@ -22,6 +22,7 @@ from shared.files.toml_tables import Reading
 from shared.files.values import Odd, clipped, nearest, shown
 from shared.files.wording import plain_words, unknown_key
 from shared.loads import Load
+from shared.texts import say
 
 COLUMNS = tuple(CELL_EXAMPLES)
 REQUIRED = ("id", "profile", "footprint_cm2", "height_mm", "mass_kg")
@@ -47,13 +48,13 @@ class Row:
 
     def place(self, column: str) -> str:
         """Where a cell stands."""
-        return f"row {self.number}, column {column}"
+        return say("fault.row_column", row=self.number, column=column)
 
 
 def load_rows(text: str, reading: Reading, faults: FaultList) -> list[Row]:
     """Every row of loads.csv, each validated on its own."""
     if not text.strip():
-        faults.add("", "is empty", f"write a header row: {','.join(COLUMNS)}")
+        faults.add("", say("fault.is_empty"), say("fault.write_a_header", columns=",".join(COLUMNS)))
         return []
     separator = _separator(text.split("\n", 1)[0])
     records = csv.reader(io.StringIO(text, newline=""), delimiter=separator, strict=True)
@@ -72,13 +73,17 @@ def load_rows(text: str, reading: Reading, faults: FaultList) -> list[Row]:
             if faults.hopeless:
                 break
             if len(rows) > MOST_ROWS:
-                faults.add(f"row {number}", f"is past the {MOST_ROWS}th load", "split the studio, or clear old loads")
+                faults.add(
+                    say("fault.row", number=number),
+                    say("fault.past_th_load", number=MOST_ROWS),
+                    say("fault.split_studio_clear"),
+                )
                 break
     except csv.Error as error:
-        problem = "a quoted text never ends" if "unexpected end" in str(error) else "its quotes do not pair up"
+        problem = say("fault.quoted_text_never") if "unexpected end" in str(error) else say("fault.quotes_do_not")
         if "field larger" in str(error):
-            problem = "a cell is longer than a book"
-        faults.add(f"row {number + 1}", problem, 'put " before and after a text with commas, and "" for a quote in it')
+            problem = say("fault.cell_longer_than")
+        faults.add(say("fault.row", number=number + 1), problem, say("fault.put_before_after"))
     return rows
 
 
@@ -98,20 +103,24 @@ def _header(cells: Sequence[str], faults: FaultList) -> list[str]:
     header: list[str] = []
     for position, cell in enumerate(cells, 1):
         name = cell.casefold()
-        place = f"row 1, column {clipped(cell) or position}"
+        place = say("fault.row_1_column", column=clipped(cell) or position)
         if name and name not in CELL_EXAMPLES:
             faults.add(place, *unknown_key(cell, COLUMNS, "column"))
             name = nearest(name, COLUMNS) or ""
             name = "" if name in header or name in cells else name
         elif name in header:
-            faults.add(place, "stands twice in the header", "keep one of the two")
+            faults.add(place, say("fault.stands_twice_header"), say("fault.keep_one_two"))
             name = ""
         header.append(name)
         if faults.hopeless:
             break
     for name in REQUIRED:
         if name not in header:
-            faults.add(f"row 1, column {name}", "is missing", f"add the column: {CELL_EXAMPLES[name]}")
+            faults.add(
+                say("fault.row_1_column", column=name),
+                say("fault.is_missing"),
+                say("fault.add_the_column", example=CELL_EXAMPLES[name]),
+            )
     return header
 
 
@@ -121,9 +130,9 @@ def _row(number: int, header: Sequence[str], cells: Sequence[str], reading: Read
     texts = {name: cell for name, cell in zip(header, cells, strict=False) if name and cell}
     if len(cells) < len(header) or width > len(header):
         faults.add(
-            f"row {number}",
-            f"has {len(cells)} cells where the header has {len(header)}",
-            "give each column its cell, empty ones too, and put a text that holds the separator in quotes",
+            say("fault.row", number=number),
+            say("fault.cells_where_header", cells=len(cells), header=len(header)),
+            say("fault.give_each_column"),
         )
         # Its cells may stand in the wrong columns, so that nothing but its id is taken from it.
         return Row(number, {"id": texts["id"]} if "id" in texts else {}, None)
@@ -143,10 +152,10 @@ def _tell(number: int, header: Sequence[str], error: ErrorDetails, reading: Read
         error["type"] == "missing" and column not in header
     ):
         return
-    problem, remedy = plain_words(error, CELL_EXAMPLES[column])
+    problem, remedy = plain_words(error, CELL_EXAMPLES[column], write="fault.write")
     if error["type"] == "missing":
-        problem = "is empty"
-    faults.add(f"row {number}, column {column}", problem, remedy.replace("write for example ", "write "))
+        problem = say("fault.is_empty")
+    faults.add(say("fault.row_column", row=number, column=column), problem, remedy)
 
 
 def _value(column: str, cell: str) -> Any:

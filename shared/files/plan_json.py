@@ -21,6 +21,7 @@ from shared.files.wording import keys_of, plain_words
 from shared.plans import CostParts, Firing, HoldNote, Late, Plan, PlannedSegment, Proof, Unplaced
 from shared.record import Record
 from shared.studio import Studio
+from shared.texts import Text, say
 
 FORMAT = 1
 """The format number of the plan files that this program writes and reads."""
@@ -101,11 +102,15 @@ def plan_from_text(text: str, studio: Studio, faults: FaultList) -> Plan | None:
     if document is None:
         return None
     if document.get("format") != FORMAT:
-        said = f"is {shown(document['format'])}" if "format" in document else "is missing"
-        faults.add("format", said, f"this program reads format {FORMAT}; make the plan anew")
+        said = say("fault.is", value=shown(document["format"])) if "format" in document else say("fault.is_missing")
+        faults.add("format", said, say("fault.this_program_reads", format=FORMAT))
         return None
     for place, value in _times_without_offset(document, ""):
-        faults.add(place, f"{shown(value)} has no offset", f"write it with one, {_EXAMPLE_TIME}")
+        faults.add(
+            place,
+            say("fault.has_no_offset", value=shown(value)),
+            say("fault.write_it_with", example=_EXAMPLE_TIME),
+        )
         if faults.hopeless:
             return None
     _fill_in(document, studio)
@@ -124,20 +129,20 @@ def _parsed(text: str, faults: FaultList) -> dict[str, Any] | None:
         document = json.loads(text)
     except json.JSONDecodeError as error:
         faults.add(
-            f"line {error.lineno}, column {error.colno}",
-            "is not JSON here" if text.strip() else "is empty",
-            "write the plan file anew with this program, or put this right",
+            say("fault.line_column", line=error.lineno, column=error.colno),
+            say("fault.is_not_json") if text.strip() else say("fault.is_empty"),
+            say("fault.write_plan_file"),
         )
         return None
     except RecursionError:
-        faults.add("", "holds lists inside too many others", "write the plan file anew with this program")
+        faults.add("", say("fault.holds_lists_inside"), say("fault.write_plan_file_anew"))
         return None
     except ValueError:
-        faults.add("", "holds a number that no one can mean", "write the plan file anew with this program")
+        faults.add("", say("fault.holds_number_that"), say("fault.write_plan_file_anew"))
         return None
     tame = tamed(document, frozenset({"replanned", "held", "kept"}))
     if not isinstance(tame, dict):
-        faults.add("", f"is {shown(document)}, not a plan", "a plan file is one JSON object, { … }")
+        faults.add("", say("fault.is_not_a_plan", value=shown(document)), say("fault.plan_file_one"))
         return None
     return tame
 
@@ -191,8 +196,8 @@ def _tell(error: Any, document: dict[str, Any], faults: FaultList) -> None:
         model = _INNER.get(name, model)
     example = _EXAMPLE_TIME if names and names[-1] in TIMES else ""
     problem, remedy = plain_words(error, example, keys_of(model))
-    if not example and remedy.startswith("see the description"):
-        remedy = "see the description of the plan file for what it takes"
+    if isinstance(remedy, Text) and remedy.key == "fault.see_description_studio":
+        remedy = say("fault.see_description_plan")
     steps = list(key_path(location))
     if len(location) > 1 and isinstance(location[1], int) and steps:
         label = _label(document, location)

@@ -12,6 +12,7 @@ from pathlib import Path
 from shared.errors import RequestError
 from shared.files.fault_list import FaultList
 from shared.files.values import nearest
+from shared.texts import say
 
 LARGEST_BYTES = 5_000_000
 """Largest studio file that is read [byte]; house choice: some 30 000 loads. Above it is no file of the wanted kind."""
@@ -22,28 +23,28 @@ def read_text(path: Path, faults: FaultList, largest_bytes: int = LARGEST_BYTES)
     try:
         status = path.stat()
         if stat.S_ISDIR(status.st_mode):
-            faults.add("", "is a folder, not a file", "put the file of that name in its place")
+            faults.add("", say("fault.folder_not_file"), say("fault.put_file_that"))
             return None
         if not stat.S_ISREG(status.st_mode):
-            faults.add("", "is not an ordinary file", "put an ordinary file of that name in its place")
+            faults.add("", say("fault.not_ordinary_file"), say("fault.put_ordinary_file"))
             return None
         if status.st_size > largest_bytes:
             faults.add(
                 "",
-                f"has {status.st_size / 1e6:.1f} MB",
-                f"keep it under {largest_bytes / 1e6:.0f} MB; a file of this kind is far smaller",
+                say("fault.has_mb", megabytes=status.st_size / 1000000.0),
+                say("fault.keep_under_mb", megabytes=largest_bytes / 1000000.0),
             )
             return None
         content = path.read_bytes()
     except (FileNotFoundError, NotADirectoryError):
-        faults.add("", "is not there", _missing_remedy(path))
+        faults.add("", say("fault.is_not_there_2"), _missing_remedy(path))
         return None
     except PermissionError:
-        faults.add("", "may not be read", "give this user the right to read it")
+        faults.add("", say("fault.may_not_be_read"), say("fault.give_this_user_right"))
         return None
     except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) and error.strerror else "its name is not a file's name"
-        faults.add("", f"cannot be read ({reason.lower()})", "check the disk and the file's name")
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else say("fault.name_not_files")
+        faults.add("", say("fault.cannot_be_read", reason=reason.lower()), say("fault.check_disk_files"))
         return None
     return decoded(content, faults)
 
@@ -52,26 +53,26 @@ def _missing_remedy(path: Path) -> str:
     with suppress(OSError, ValueError):
         other = nearest(path.name, sorted(entry.name for entry in path.parent.iterdir())[:1000])
         if other is not None:
-            return f'there is a "{other}"; is that the one? Then rename it to {path.name}'
-    return f"write a {path.name}, or name the folder that holds it"
+            return say("fault.there_that_one", other=other, file=path.name)
+    return say("fault.write_name_folder", file=path.name)
 
 
 def decoded(content: bytes, faults: FaultList) -> str | None:
     """The text that a file's bytes are; None, and a fault, where they are none."""
-    remedy = "save it as UTF-8 (in a spreadsheet: CSV UTF-8)"
+    remedy = say("fault.save_utf_8")
     if content.startswith((b"\xff\xfe", b"\xfe\xff")):
-        faults.add("", "is UTF-16 text", remedy)
+        faults.add("", say("fault.is_utf_16"), remedy)
         return None
     nul = content.find(b"\0")
     if nul >= 0:
         line = content.count(b"\n", 0, nul) + 1
-        faults.add(f"line {line}", "holds a zero byte, so it is no text file", "save it again as plain text")
+        faults.add(say("fault.line", line=line), say("fault.holds_zero_byte"), say("fault.save_again_plain"))
         return None
     try:
         return content.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         line = content.count(b"\n", 0, error.start) + 1
-        faults.add(f"line {line}", f"is not UTF-8 text (byte {content[error.start]:02x} hex)", remedy)
+        faults.add(say("fault.line", line=line), say("fault.not_utf_8", byte=content[error.start]), remedy)
         return None
 
 
@@ -96,10 +97,7 @@ def write_whole(texts: Mapping[Path, str]) -> None:
             _settle(folder)
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
-        raise RequestError(
-            f"{place.name} cannot be written ({reason.lower()}); "
-            "check that the folder is there, that this user may write in it and that the disk has room"
-        ) from None
+        raise RequestError(say("fault.cannot_written_check", file=place.name, reason=reason.lower())) from None
     finally:
         for temporary, _ in waiting:
             with suppress(OSError):

@@ -21,6 +21,7 @@ from shared.kilns import Circuit, Fitted, Kiln
 from shared.profiles import Profile, Segment, SizeRow
 from shared.record import Record
 from shared.studio import Absence, Band, CleanOut, Closed, Outage, Place, Prices, Quiet, Rules, Shift, Tariff
+from shared.texts import say
 from shared.units import TemperatureUnit
 
 FLAGS = frozenset({"unattended", "attend_end", "vented", "vent", "one_family", "unattended_start"})
@@ -125,20 +126,16 @@ def parsed_toml(text: str, faults: FaultList) -> dict[str, Any] | None:
         document = tomli.loads(text)
     except tomli.TOMLDecodeError as error:
         faults.add(
-            f"line {error.lineno}, column {error.colno}" if error.lineno else "",
+            say("fault.line_column", line=error.lineno, column=error.colno) if error.lineno else "",
             _not_toml(error.msg),
-            "put this right first; what follows it could not be read",
+            say("fault.put_this_right"),
         )
         return None
     except RecursionError:
-        faults.add(
-            "", "holds lists or tables inside too many others", "write it as the studio folder's description shows"
-        )
+        faults.add("", say("fault.holds_lists_tables"), say("fault.write_studio_folders"))
         return None
     except ValueError:
-        faults.add(
-            "", "holds a number or a date that no one can mean", "write numbers of at most 15 digits, real dates"
-        )
+        faults.add("", say("fault.holds_number_date"), say("fault.write_numbers_most"))
         return None
     tame = tamed(document, FLAGS)
     return tame if isinstance(tame, dict) else {}
@@ -148,10 +145,8 @@ def _not_toml(message: str) -> str:
     twice = re.match(r"Cannot declare \((.*?),?\) twice|Cannot overwrite a value|Cannot mutate", message)
     if twice:
         names = (twice[1] or "").replace("', '", ".").replace("'", "")
-        return (
-            f"the table {shown(names)} stands here a second time" if names else "the same key stands here a second time"
-        )
-    return f"is not TOML here ({clipped(message[:1].lower() + message[1:])})"
+        return say("fault.table_stands_here", names=shown(names)) if names else say("fault.same_key_stands")
+    return say("fault.is_not_toml", reason=clipped(message[:1].lower() + message[1:]))
 
 
 def studio_tables(document: dict[str, Any], text: str, faults: FaultList) -> StudioTables:
@@ -214,20 +209,20 @@ class _Reader:
         raw = self.document.get(name)
         if raw is None:
             if required:
-                self.faults.add(name, "is missing", f"write the table [{name}]")
+                self.faults.add(name, say("fault.is_missing"), say("fault.write_the_table", name=name))
             return None
         if not isinstance(raw, dict):
-            self.faults.add(name, f"is {shown(raw)}, not one table", f"write it once, as [{name}]")
+            self.faults.add(name, say("fault.is_not_one", value=shown(raw)), say("fault.write_it_once", name=name))
             return None
         return self._validated(name, name, raw, model)
 
     def tables(self, name: str, model: type[RecordT], required: bool = False) -> list[Table[RecordT]]:
         raw = self.document.get(name, [])
         if not isinstance(raw, list):
-            self.faults.add(name, f"is {shown(raw)}, not a list of tables", f"write each as [[{name}]]")
+            self.faults.add(name, say("fault.not_list_tables", value=shown(raw)), say("fault.write_each_as", name=name))
             return []
         if required and not raw:
-            self.faults.add(name, "is missing", f"write at least one table [[{name}]]")
+            self.faults.add(name, say("fault.is_missing"), say("fault.write_least_one_table", name=name))
         lines = self._lines(name, len(raw))
         found = []
         for number, item in enumerate(raw):
@@ -235,13 +230,15 @@ class _Reader:
                 break
             place = f"{name}[{number}]"
             if not isinstance(item, dict):
-                self.faults.add(place, f"is {shown(item)}, not a table", f"write it as [[{name}]] with keys below")
+                self.faults.add(
+                    place, say("fault.is_not_a_table", value=shown(item)), say("fault.write_keys_below", name=name)
+                )
                 continue
             label = item.get("id")
             if isinstance(label, str) and label.strip():
                 place += f" {clipped(label.strip())}"
             elif lines:
-                place += f" at line {lines[number]}"
+                place += say("fault.at_line", line=lines[number])
             found.append(self._validated(name, place, item, model))
         return found
 
@@ -270,7 +267,7 @@ class _Reader:
         problem, remedy = plain_words(error, TOML_EXAMPLES.get(f"{name}.{key}", ""), keys_of(_table_at(model, keys)))
         if error["type"] == "zone" and isinstance(error["input"], str):
             meant = nearest(error["input"], sorted(available_timezones()))
-            remedy = f'did you mean "{meant}"?' if meant else remedy
+            remedy = say("fault.did_you_mean", meant=meant) if meant else remedy
         self.faults.add(" › ".join([place, *key_path(error["loc"])]), problem, remedy)
 
 

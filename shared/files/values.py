@@ -6,6 +6,8 @@ from collections.abc import Collection, Iterable
 from datetime import date, datetime, time
 from difflib import get_close_matches
 
+from shared.texts import Text, say
+
 DEEPEST = 12
 """Tables inside tables deeper than this are junk; the contract's deepest value lies six levels down."""
 
@@ -29,11 +31,11 @@ def tamed(value: object, flags: Collection[str], key: str = "", depth: int = 0) 
     True and false pass for 1 and 0 in Python, so they are kept only at the keys named in ``flags``.
     """
     if depth > DEEPEST:
-        return Odd("a table inside too many others")
+        return Odd(say("fault.table_inside_too"))
     if isinstance(value, bool):
-        return value if key in flags else Odd("true" if value else "false")
+        return value if key in flags else Odd(Text("true" if value else "false"))
     if isinstance(value, int) and abs(value) > LARGEST_INTEGER:
-        return Odd("a whole number of more than 15 digits")
+        return Odd(say("fault.whole_number_more"))
     if isinstance(value, dict):
         return {str(k): tamed(v, flags, str(k), depth + 1) for k, v in value.items()}
     if isinstance(value, list):
@@ -54,21 +56,23 @@ def shown(value: object) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, int):
-        return str(value) if abs(value) <= LARGEST_INTEGER else "a whole number of more than 15 digits"
+        return str(value) if abs(value) <= LARGEST_INTEGER else say("fault.whole_number_more")
     if isinstance(value, float):
         return f"{value:.15g}"
     if isinstance(value, datetime | date | time):
         return value.isoformat()
     if isinstance(value, dict):
-        return "a table"
+        return say("fault.a_table")
     if isinstance(value, list | tuple):
-        return "a list"
-    return "this"
+        return say("fault.a_list")
+    return say("fault.this")
 
 
 def clipped(text: str) -> str:
     """Text on one line, without letters that do not print, cut where it is long."""
     cut = text[:LONGEST_SHOWN]
+    if isinstance(text, Text):
+        return text
     plain = "".join(letter if letter.isprintable() else "·" for letter in cut)
     return plain + ("…" if len(text) > LONGEST_SHOWN else "")
 
@@ -89,7 +93,7 @@ def nearest(word: str, known: Iterable[str]) -> str | None:
     return found[0] if found else None
 
 
-def listing(words: Iterable[str], most: int = 40) -> str:
+def listing(words: Iterable[str], most: int = 40) -> Text:
     """Words as one reads them out: ``a, b or c``.
 
     >>> listing(["A", "B", "C"])
@@ -97,5 +101,5 @@ def listing(words: Iterable[str], most: int = 40) -> str:
     """
     names = [clipped(word) for word in words]
     if len(names) > most:
-        names = [*names[:most], f"{len(names) - most} others"]
-    return names[0] if len(names) == 1 else ", ".join(names[:-1]) + " or " + names[-1] if names else ""
+        names = [*names[:most], say("fault.others", number=len(names) - most)]
+    return say("fault.any_of", names=tuple(names)) if names else Text("")

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, get_args
 from pydantic_core import ErrorDetails, core_schema
 
 from shared.files.values import Odd, listing, nearest, shown
+from shared.texts import Text, refused, say
 
 if TYPE_CHECKING:
     from shared.record import Record
@@ -25,7 +26,9 @@ def keys_of(model: type[Record]) -> tuple[str, ...]:
     return tuple(field.alias or name for name, field in model.model_fields.items())
 
 
-def plain_words(error: ErrorDetails, example: str, known_keys: Iterable[str] = ()) -> Words:
+def plain_words(
+    error: ErrorDetails, example: str, known_keys: Iterable[str] = (), write: str = "fault.write_for_example"
+) -> Words:
     """Problem and remedy of one validation error.
 
     Parameters
@@ -36,35 +39,38 @@ def plain_words(error: ErrorDetails, example: str, known_keys: Iterable[str] = (
         What would be right at that key; may be empty.
     known_keys
         The keys of the table that the error lies in, for a key that is not one of them.
+    write
+        The text that the example is put into.
     """
     kind, value = error["type"], error["input"]
     context: Mapping[str, Any] = error.get("ctx") or {}
-    right = f"write for example {example}" if example else "see the description of the studio folder for what it takes"
+    right = say(write, example=example) if example else say("fault.see_description_studio")
     if kind == "extra_forbidden":
         return unknown_key(str(error["loc"][-1]), known_keys)
     if kind == "missing":
-        return "is missing", right
+        return say("fault.is_missing"), right
     if kind == "literal_error":
         return _not_one_of(value, str(context.get("expected", "")))
     limit = _LIMITS.get(kind)
     if limit is not None:
         problem, remedy = limit
         amount = context.get(_LIMIT_KEYS.get(kind, ""), "")
-        return f"{shown(value)} {problem}", remedy.format(amount=_amount(amount))
+        return _of_value(value, problem), say(remedy, amount=_amount(amount))
     if kind in _WRONG_KIND:
         return _WRONG_KIND[kind](value, right)
     if kind not in _LIBRARY_KINDS:
-        return _our_own(error, right if example else "put this right")
-    return f"{shown(value)} cannot be used here", right
+        return _our_own(error, right if example else say("fault.put_it_right"))
+    return say("fault.cannot_be_used", value=shown(value)), right
 
 
 def unknown_key(key: str, known_keys: Iterable[str], what: str = "key") -> Words:
     """Problem and remedy of a key, or column, that the contract does not have."""
     known = list(known_keys)
     meant = nearest(key, known)
+    problem = say("fault.is_not_a_here", key=shown(key), what=say(f"noun.{what}"))
     if meant is not None:
-        return f"{shown(key)} is not a {what} here", f'did you mean "{meant}"?'
-    return f"{shown(key)} is not a {what} here", f"remove it, or write one of {listing(known)}"
+        return problem, say("fault.did_you_mean", meant=meant)
+    return problem, say("fault.remove_write_one", known=listing(known))
 
 
 def unknown_id(value: str, what: str, known: Iterable[str], where: str) -> Words:
@@ -72,12 +78,12 @@ def unknown_id(value: str, what: str, known: Iterable[str], where: str) -> Words
     ids = list(known)
     meant = nearest(value, ids)
     if meant is not None:
-        remedy = f'did you mean "{meant}"?'
+        remedy = say("fault.did_you_mean", meant=meant)
     elif ids:
-        remedy = f"write one of {listing(ids, most=12)}, or add it to {where}"
+        remedy = say("fault.write_one_add", ids=listing(ids, most=12), where=where)
     else:
-        remedy = f"add it to {where}"
-    return f"there is no {what} {shown(value)}", remedy
+        remedy = say("fault.add_it_to", where=where)
+    return say("fault.there_is_no", what=say(f"noun.{what}"), value=shown(value)), remedy
 
 
 def _amount(amount: object) -> str:
@@ -89,82 +95,84 @@ def _not_one_of(value: object, expected: str) -> Words:
     words = [text or number for text, number in choices]
     meant = nearest(value, words) if isinstance(value, str) else None
     if meant is not None:
-        return f"{shown(value)} is not one of the choices", f'did you mean "{meant}"?'
-    return f"{shown(value)} is not one of the choices", f"write {listing(words)}"
+        return say("fault.not_one_choices", value=shown(value)), say("fault.did_you_mean", meant=meant)
+    return say("fault.not_one_choices", value=shown(value)), say("fault.write", example=listing(words))
 
 
 def _our_own(error: ErrorDetails, right: str) -> Words:
-    # Our own errors are written as "problem; remedy", about the value ("is not a time") or about keys of a table.
-    problem, _, remedy = error["msg"].partition("; ")
+    # Our own errors are about the value ("is not a time"), or about keys of a table.
     value = error["input"]
+    problem, remedy = refused(error["type"], error.get("ctx") or {}, _with_values(value))
     if problem.startswith("is "):
-        return f"{shown(value)} {problem}", remedy or right
-    return (_with_values(problem, value) if isinstance(value, dict) else problem), remedy or right
+        return say("fault.of_value", value=shown(value), problem=problem), remedy or right
+    return problem, remedy or right
 
 
-def _with_values(problem: str, table: dict[str, Any]) -> str:
+def _with_values(table: object) -> Callable[[str], str]:
     # "to is before from" -> "to (2026-12-24) is before from (2027-01-01)"
-    told: set[str] = set()
-
-    def tell(match: re.Match[str]) -> str:
-        key = match[0]
-        value = table.get(key)
-        if key in told or value is None or isinstance(value, dict | list | Odd):
+    def told(key: str) -> str:
+        value = table.get(key) if isinstance(table, dict) else None
+        if value is None or isinstance(value, dict | list | Odd):
             return key
-        told.add(key)
         return f"{key} ({shown(value)})"
 
-    return re.sub(r"\b[a-z_]+\b(?! =)(?!\.)", tell, problem)
+    return told
+
+
+def _of_value(value: object, problem: str) -> Text:
+    return say("fault.of_value", value=shown(value), problem=say(problem))
 
 
 def _no_number(value: object, right: str) -> Words:
     if isinstance(value, str) and re.fullmatch(r"\s*-?\d+,\d+\s*", value):
-        return f"{shown(value)} is not a number", f"write it with a point, {value.strip().replace(',', '.')}"
-    return f"{shown(value)} is not a number", right
+        return say("fault.is_not_a_number", value=shown(value)), say(
+            "fault.write_point", value=value.strip().replace(",", ".")
+        )
+    return say("fault.is_not_a_number", value=shown(value)), right
 
 
 def _no_whole_number(value: object, right: str) -> Words:
     if isinstance(value, str) and re.fullmatch(r"\s*-?\d+\.\d+\s*", value):
-        return f"{shown(value)} is not a whole number", right
+        return _of_value(value, "fault.not_whole_number"), right
     return _no_number(value, right)
 
 
 def _no_text(value: object, right: str) -> Words:
     if isinstance(value, int | float) and not isinstance(value, bool):
-        return f"{shown(value)} is not text", f'put it in quotes, "{shown(value)}"'
-    return f"{shown(value)} is not text", right
+        return say("fault.is_not_text", value=shown(value)), say("fault.put_it_in", value=shown(value))
+    return say("fault.is_not_text", value=shown(value)), right
 
 
 def _said(problem: str) -> Callable[[object, str], Words]:
-    return lambda value, right: (f"{shown(value)} {problem}", right)
+    return lambda value, right: (_of_value(value, problem), right)
 
 
 _WRONG_KIND: dict[str, Callable[[object, str], Words]] = {
     "string_type": _no_text,
-    "string_unicode": _said("holds letters that cannot be read"),
+    "string_unicode": _said("fault.holds_letters_that"),
     "string_pattern_mismatch": lambda value, right: (
-        f"{shown(value)} cannot be an id",
-        "write a short text without ; , : = [ ] or line breaks",
+        say("fault.cannot_be_an", value=shown(value)),
+        say("fault.write_short_text"),
     ),
     "float_type": _no_number,
     "float_parsing": _no_number,
     "int_type": _no_number,
     "int_parsing": _no_whole_number,
     "number": _no_number,
-    "int_from_float": _said("is not a whole number"),
-    "int_parsing_size": _said("is too large a number"),
-    "finite_number": _said("is not a finite number"),
-    "bool_type": _said("is neither true nor false"),
-    "bool_parsing": _said("is neither true nor false"),
-    "tuple_type": _said("is not a list"),
-    "list_type": _said("is not a list"),
-    "model_type": _said("is not a table"),
-    "model_attributes_type": _said("is not a table"),
-    "dict_type": _said("is not a table"),
-    "date_type": _said("is not a date"),
-    "date_parsing": _said("is not a date"),
-    "date_from_datetime_parsing": _said("is not a date"),
-    "date_from_datetime_inexact": _said("is a time where a whole day is meant"),
+    "int_from_float": _said("fault.not_whole_number"),
+    "int_parsing_size": _said("fault.too_large_number"),
+    "finite_number": _said("fault.not_finite_number"),
+    "bool_type": _said("fault.neither_true_nor"),
+    "bool_parsing": _said("fault.neither_true_nor"),
+    "tuple_type": _said("fault.is_not_a_list"),
+    "list_type": _said("fault.is_not_a_list"),
+    "model_type": _said("fault.is_not_a_table_2"),
+    "model_attributes_type": _said("fault.is_not_a_table_2"),
+    "dict_type": _said("fault.is_not_a_table_2"),
+    "date_type": _said("fault.is_not_a_date"),
+    "date_parsing": _said("fault.is_not_a_date"),
+    "date_from_datetime_parsing": _said("fault.is_not_a_date"),
+    "date_from_datetime_inexact": _said("fault.time_where_whole"),
 }
 
 _LIMIT_KEYS = {
@@ -177,15 +185,15 @@ _LIMIT_KEYS = {
     "string_too_long": "max_length",
 }
 
-_LIMITS: dict[str, Words] = {
-    "greater_than": ("is too small", "write a number above {amount}"),
-    "greater_than_equal": ("is too small", "write {amount} or more"),
-    "less_than": ("is too large", "write a number below {amount}"),
-    "less_than_equal": ("is too large", "write {amount} or less"),
-    "too_short": ("is too short", "write a list of at least {amount}"),
-    "too_long": ("is too long", "write a list of at most {amount}"),
-    "string_too_short": ("is empty", "write a text, or leave the key out where it is optional"),
-    "string_too_long": ("is too long", "write at most {amount} letters"),
+_LIMITS: dict[str, tuple[str, str]] = {
+    "greater_than": ("fault.is_too_small", "fault.write_a_number"),
+    "greater_than_equal": ("fault.is_too_small", "fault.write_or_more"),
+    "less_than": ("fault.is_too_large", "fault.write_a_number_below"),
+    "less_than_equal": ("fault.is_too_large", "fault.write_or_less"),
+    "too_short": ("fault.is_too_short", "fault.write_list_least"),
+    "too_long": ("fault.is_too_long", "fault.write_list_most"),
+    "string_too_short": ("fault.is_empty", "fault.write_text_leave"),
+    "string_too_long": ("fault.is_too_long", "fault.write_at_most"),
 }
 
 _LIBRARY_KINDS = frozenset(get_args(core_schema.ErrorType))
