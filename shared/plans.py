@@ -81,6 +81,11 @@ class Firing(Record):
     held: StrictBool = False
 
     @property
+    def clean_out_at(self) -> Minute:
+        """When somebody begins to clean the kiln out for this firing; ``load_at`` where nobody does."""
+        return self.load_at - self.clean_out_minutes
+
+    @property
     def out_at(self) -> Minute:
         """When the loads are out of the kiln: the end of unloading, or of the hot session."""
         return self.unload_at + self.unload_minutes

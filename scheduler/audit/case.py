@@ -19,7 +19,7 @@ from shared.kilns import Kiln
 from shared.loads import Load, session_minutes
 from shared.plans import Firing, Plan
 from shared.profiles import Profile, Segment
-from shared.studio import Studio
+from shared.studio import CleanOut, Studio
 from shared.texts import Text
 
 FARTHEST_MINUTES = 400 * 24 * 60
@@ -81,6 +81,11 @@ class Fired:
     def heating(self) -> tuple[Minute, Minute]:
         """When the elements may draw power, as far as it is judged: ``[start_at, hot_until)``."""
         return self.judged(self.firing.start_at, self.firing.hot_until)
+
+    @property
+    def cleaning(self) -> tuple[Minute, Minute]:
+        """The clean-out before loading: ``[load_at - clean_out_minutes, load_at)``."""
+        return self.firing.clean_out_at, self.firing.load_at
 
     @property
     def loading(self) -> tuple[Minute, Minute]:
@@ -155,6 +160,7 @@ class Case:
             name: getattr(firing, name)
             for name in ("load_at", "start_at", "target_at", "hot_until", "safe_at", "unload_at", "free_at", "out_at")
         }
+        times["clean_out_minutes"] = firing.clean_out_at
         names = [name for name, minute in times.items() if not self.is_plausible(minute)]
         if any(segment.hold_minutes > FARTHEST_MINUTES for segment in firing.segments):
             names.append("hold")
@@ -177,10 +183,27 @@ class Case:
             found.setdefault(fired.kiln.id, []).append(fired)
         return found
 
+    def last_work(self, kiln: Kiln) -> str | None:
+        """What a kiln fired last before the plan: as the plan says where it does, else the studio."""
+        return self.plan.last_work.get(kiln.id, kiln.last_work)
+
+    @cached_property
+    def asked_clean_outs(self) -> dict[int, CleanOut]:
+        """The clean-out that the studio asks for before each firing, by the firing's place in the plan's list."""
+        found: dict[int, CleanOut] = {}
+        for in_kiln in self.by_kiln.values():
+            before = self.last_work(in_kiln[0].kiln)
+            for fired in in_kiln:
+                asked = self.studio.clean_out(before, fired.profile.work)
+                if asked is not None:
+                    found[fired.number] = asked
+                before = fired.profile.work
+        return found
+
     @cached_property
     def span(self) -> Span:
         """From the first to the last moment of any firing."""
-        begins = [min(f.firing.load_at, f.firing.start_at, f.firing.unload_at) for f in self.fired]
+        begins = [min(f.firing.clean_out_at, f.firing.start_at, f.firing.unload_at) for f in self.fired]
         ends = [max(f.firing.free_at, f.firing.out_at, f.firing.hot_until) for f in self.fired]
         begin = min(begins, default=0)
         return Span(begin, max(ends, default=begin) + 1)

@@ -22,8 +22,9 @@ WITHIN_SHARE = 0.05
 def costs(case: Case) -> Iterator[Breach]:
     """The cost is the sum of its parts, each part is what the prices make of the plan, and no bound is above the cost.
 
-    ``lateness = sum late_hour x priority x hours late``, ``unplaced = sum unplaced x priority``,
-    ``firings = firing x number``, ``energy = sum energy_cost``; ``late`` lists just the loads out after ``promised``.
+    ``lateness = sum (late_load + late_hour x hours late) x priority``, ``unplaced = sum unplaced x priority``,
+    ``firings = firing x number``, ``energy = sum energy_cost``, ``clean_outs = sum of the prices of those that the
+    studio asks for``; ``late`` lists just the loads out after ``promised``.
     The price of changes is taken as given, and is 0 unless the plan replaces another.
     """
     yield from _parts(case)
@@ -44,7 +45,7 @@ def late_minutes(case: Case) -> dict[str, int]:
 def _parts(case: Case) -> Iterator[Breach]:
     prices, parts = case.studio.prices, case.plan.cost_parts
     lateness = sum(
-        prices.late_hour * case.loads[load_id].priority * minutes / 60.0
+        (prices.late_load + prices.late_hour * minutes / 60.0) * case.loads[load_id].priority
         for load_id, minutes in late_minutes(case).items()
     )
     missed = {one.load for one in case.plan.unplaced if one.load in case.loads}
@@ -55,6 +56,7 @@ def _parts(case: Case) -> Iterator[Breach]:
         ("unplaced", parts.unplaced, unplaced),
         ("energy", parts.energy, energy),
         ("firings", parts.firings, prices.firing * len(case.plan.firings)),
+        ("clean_outs", parts.clean_outs, sum(asked.price for asked in case.asked_clean_outs.values())),
     ):
         if _differ(told, computed):
             text = say("audit.cost_not", name=name, computed=computed, told=told)

@@ -11,7 +11,7 @@ from scheduler.audit.costs import costs
 from scheduler.audit.form import each_load_once, on_grid, well_formed, within_plan
 from scheduler.audit.heat import max_temperature, size_row, vent
 from scheduler.audit.holds import holds_kept
-from scheduler.audit.kiln import capacity, kiln_one_at_a_time
+from scheduler.audit.kiln import capacity, clean_out, kiln_one_at_a_time
 from scheduler.audit.order import after_gap, load_order, ready, session_at
 from scheduler.audit.people import attendance, hands, skills
 from scheduler.audit.power import PeakLoad, circuit_amps, outages, peak_loads, quiet
@@ -35,6 +35,7 @@ RULES: tuple[Rule, ...] = (
     shares_firing,
     capacity,
     kiln_one_at_a_time,
+    clean_out,
     circuit_amps,
     hands,
     skills,

@@ -13,8 +13,9 @@ from shared.texts import say
 REASONS = frozenset(
     {
         "each_load_once", "work_fits_kiln", "profile_shared", "size_row", "max_temperature", "shares_firing",
-        "capacity", "kiln_one_at_a_time", "circuit_amps", "hands", "skills", "ready", "after_gap", "session_at",
-        "outages", "quiet", "attendance", "vent", "load_order", "within_plan", "computed_times", "costs", "time",
+        "capacity", "kiln_one_at_a_time", "clean_out", "circuit_amps", "hands", "skills", "ready", "after_gap",
+        "session_at", "outages", "quiet", "attendance", "vent", "load_order", "within_plan", "computed_times", "costs",
+        "time",
     }
 )  # fmt: skip
 """What ``unplaced`` may give as the rule that binds: a rule's name, or ``time`` where the horizon has no room."""
@@ -106,14 +107,21 @@ def on_grid(case: Case) -> Iterator[Breach]:
 
 
 def within_plan(case: Case) -> Iterator[Breach]:
-    """A firing lies inside the plan: ``from <= load_at`` (unless it is under way) and ``out_at <= to``."""
+    """A firing lies inside the plan: ``from <= load_at`` (unless it is under way) and ``out_at <= to``.
+
+    A clean-out is a part of its firing, so that it begins no sooner than the plan either.
+    """
     plan = case.plan
     for fired in case.fired:
         firing = fired.firing
         early, late = plan.begin - firing.load_at, firing.out_at - plan.end
+        hurried = plan.begin - firing.clean_out_at
         if early > 0 and fired.since is None:
             text = say("audit.loading_begins_min", early=early)
             yield Breach("within_plan", firing.id, None, firing.load_at, text, float(early))
+        elif hurried > 0 and fired.since is None:
+            text = f"the clean-out begins {hurried} min before the plan does"
+            yield Breach("within_plan", firing.id, None, firing.clean_out_at, text, float(hurried))
         if late > 0:
             text = say("audit.kiln_emptied_min", late=late)
             yield Breach("within_plan", firing.id, None, firing.out_at, text, float(late))

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from scheduler.audit.breach import Breach
-from scheduler.audit.case import Case, Fired
+from scheduler.audit.case import Case, Fired, whole
+from shared.calendar import kiln_outages
 from shared.loads import Load, area_on_last_layer_cm2
 from shared.texts import said_by, say
 
@@ -120,3 +121,51 @@ def kiln_one_at_a_time(case: Case) -> Iterator[Breach]:
                 yield Breach("kiln_one_at_a_time", firing.id, None, firing.load_at, text, float(overlap))
             if firing.free_at > before.free_at:
                 before = firing
+
+
+def clean_out(case: Case) -> Iterator[Breach]:
+    """Before a firing its kiln is cleaned out for just as long as the studio asks for after the work before it.
+
+    The clean-out ends at ``load_at``, takes the asked minutes rounded up to the grid, begins no sooner than the kiln is
+    free, and lies in no outage of the kiln. One before a firing that was loaded before the plan began has happened.
+    Only a plan that replaces another may say otherwise than the studio what a kiln fired last.
+    """
+    yield from _last_works(case)
+    for in_kiln in case.by_kiln.values():
+        free_at, before = None, ""
+        for fired in in_kiln:
+            firing = fired.firing
+            if fired.since is None or firing.load_at > fired.since:
+                yield from _length(case, fired)
+                # Loading that begins too soon itself is told of by kiln_one_at_a_time.
+                if free_at is not None and firing.clean_out_at < free_at <= firing.load_at:
+                    early = free_at - firing.clean_out_at
+                    text = f"the clean-out begins {early} min before kiln {firing.kiln} is free of firing {before}"
+                    yield Breach("clean_out", firing.id, None, firing.clean_out_at, text, float(early))
+                for out in kiln_outages(case.studio, fired.kiln.id, *fired.judged(*fired.cleaning)):
+                    text = f"kiln {fired.kiln.id} is out of use until {case.when(out.end)}, nobody can clean it out"
+                    yield Breach("clean_out", firing.id, None, out.begin, text, float(out.end - out.begin))
+            if free_at is None or firing.free_at > free_at:
+                free_at, before = firing.free_at, firing.id
+
+
+def _last_works(case: Case) -> Iterator[Breach]:
+    for kiln_id, work in case.plan.last_work.items():
+        kiln = case.studio.kiln_by_id.get(kiln_id)
+        if kiln is None:
+            yield Breach("clean_out", None, None, None, f"the plan tells of kiln {kiln_id}, which is not there")
+        elif not case.replanned and work != kiln.last_work:
+            text = (
+                f"by the studio kiln {kiln_id} did not fire {work} last; only a plan that replaces another knows better"
+            )
+            yield Breach("clean_out", None, None, None, text)
+
+
+def _length(case: Case, fired: Fired) -> Iterator[Breach]:
+    firing, grid = fired.firing, case.studio.rules.grid_minutes
+    asked = case.asked_clean_outs.get(fired.number)
+    needed = 0 if asked is None else -(-whole(asked.minutes) // grid) * grid
+    if firing.clean_out_minutes != needed:
+        text = f"the clean-out of kiln {firing.kiln} takes {needed} min, not {firing.clean_out_minutes} min"
+        by = float(firing.clean_out_minutes - needed)
+        yield Breach("clean_out", firing.id, None, firing.clean_out_at, text, by)

@@ -14,7 +14,7 @@ from shared.texts import say
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """A loading, an unloading or a session: one pair of hands from ``begin`` to ``end`` [min]."""
+    """A clean-out, a loading, an unloading or a session: one pair of hands from ``begin`` to ``end`` [min]."""
 
     name: str
     fired: Fired
@@ -27,14 +27,17 @@ def _tasks(case: Case) -> list[Task]:
     found = []
     for fired in case.fired:
         unloading = "session" if fired.hot_unload else "unloading"
-        for name, (begin, end) in (("loading", fired.loading), (unloading, fired.unloading)):
+        tasks = [("loading", fired.loading), (unloading, fired.unloading)]
+        if fired.firing.clean_out_minutes and (fired.since is None or fired.firing.load_at > fired.since):
+            tasks.insert(0, ("cleaning out", fired.cleaning))
+        for name, (begin, end) in tasks:
             if not fired.is_history(end):
                 found.append(Task(name, fired, *fired.judged(begin, end)))
     return found
 
 
 def hands(case: Case) -> Iterator[Breach]:
-    """Every minute of loading, unloading and sessions lies in a shift with a hand free: ``tasks <= hands on duty``.
+    """Every minute of every task lies in a shift with a hand free: ``tasks <= hands on duty``.
 
     Closed days have no shifts. A task that takes no time still needs somebody there at that moment.
     """

@@ -90,7 +90,7 @@ def plan_text(plan: Plan, studio: Studio) -> str:
                 del firing[key]
     if not document["cost_parts"]["clean_outs"]:
         del document["cost_parts"]["clean_outs"]
-    for key in ("under_way", "replanned", "hold_notes"):
+    for key in ("under_way", "replanned", "last_work", "hold_notes"):
         if not document[key]:
             del document[key]
     return json.dumps(document, indent=2, ensure_ascii=False, allow_nan=False) + "\n"

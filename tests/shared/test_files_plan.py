@@ -84,16 +84,18 @@ def test_the_file_is_what_the_contract_says(studio: Studio) -> None:
 def test_clean_outs_stand_in_the_file_only_where_there_are_any(studio: Studio, tmp_path: Path) -> None:
     made = plan(studio)
     assert "clean_out" not in plan_text(made, studio)
+    assert "last_work" not in plan_text(made, studio)
     first, second = made.firings
     parts = made.cost_parts.model_copy(update={"clean_outs": 4.5})
     cleaned = made.model_copy(
         update={"firings": (first, second.model_copy(update={"clean_out_minutes": 30})), "cost_parts": parts}
+        | {"last_work": {"K1": "burnout"}}
     )
     write_plan(tmp_path / "plan.json", cleaned, studio)
     document = json.loads((tmp_path / "plan.json").read_text())
     assert ["clean_out_minutes" in firing for firing in document["firings"]] == [False, True]
     assert read_plan(tmp_path / "plan.json", studio) == cleaned
-    del document["firings"][1]["clean_out_minutes"], document["cost_parts"]["clean_outs"]
+    del document["firings"][1]["clean_out_minutes"], document["cost_parts"]["clean_outs"], document["last_work"]
     (tmp_path / "plan.json").write_text(json.dumps(document))
     assert read_plan(tmp_path / "plan.json", studio) == made
 

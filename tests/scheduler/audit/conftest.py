@@ -20,7 +20,7 @@ from shared.kilns import Circuit, Kiln
 from shared.loads import Load, session_minutes, size_row
 from shared.plans import CostParts, Firing, Late, Plan, PlannedSegment, Proof, Unplaced
 from shared.profiles import Profile, Segment, SizeRow
-from shared.studio import Band, Closed, Outage, Place, Prices, Quiet, Shift, Studio, Tariff
+from shared.studio import Band, CleanOut, Closed, Outage, Place, Prices, Quiet, Shift, Studio, Tariff
 
 MONDAY = date(2026, 11, 30)
 WORKDAYS = ("mon", "tue", "wed", "thu", "fri")
@@ -92,7 +92,7 @@ class Bench:
 
     def plan(self, **changes: Any) -> Plan:
         """The plan that follows from the drafts, with some of its fields changed."""
-        firings = tuple(self.firing(draft) for draft in self.drafts)
+        firings, cleaning = self.with_clean_outs(tuple(self.firing(draft) for draft in self.drafts))
         late = []
         seen: set[str] = set()
         for firing in firings:
@@ -104,10 +104,13 @@ class Bench:
                 seen.add(load_id)
         prices = self.studio.prices
         parts = CostParts(
-            lateness=sum(one.hours * self.load(one.load).priority * prices.late_hour for one in late),
+            lateness=sum(
+                (prices.late_load + one.hours * prices.late_hour) * self.load(one.load).priority for one in late
+            ),
             unplaced=sum(self.load(one).priority * prices.unplaced for one in self.unplaced),
             energy=sum(firing.energy_cost for firing in firings),
             firings=prices.firing * len(firings),
+            clean_outs=cleaning,
         )
         plan = Plan(
             studio=self.studio.place.name,
@@ -121,6 +124,26 @@ class Bench:
             late=tuple(late),
         )
         return plan.model_copy(update=changes)
+
+    def with_clean_outs(self, firings: tuple[Firing, ...]) -> tuple[tuple[Firing, ...], float]:
+        """The firings with the minutes of their clean-outs, and what those cost: each kiln walked through in turn."""
+        studio, grid = self.studio, self.studio.rules.grid_minutes
+        minutes: dict[int, int] = {}
+        price = 0.0
+        for kiln in studio.kilns:
+            work = kiln.last_work
+            numbers = [number for number, firing in enumerate(firings) if firing.kiln == kiln.id]
+            for number in sorted(numbers, key=lambda number: (firings[number].load_at, firings[number].free_at)):
+                then = studio.profile_by_id[firings[number].profile].work
+                for table in studio.clean_outs:
+                    if work in table.after and then in table.before:
+                        while minutes.setdefault(number, 0) < table.minutes:
+                            minutes[number] += grid
+                        price += table.price
+                        break
+                work = then
+        changed = (f.model_copy(update={"clean_out_minutes": minutes.get(n, 0)}) for n, f in enumerate(firings))
+        return tuple(changed), price
 
     def damaged(self, firing_id: str, **changes: Any) -> Plan:
         """The plan with fields of one firing changed and nothing else worked out anew."""
@@ -327,7 +350,11 @@ def make_studio(monday: date) -> Studio:
             Quiet(days=("tue",), begins="08:00", ends="11:00", work=("burnout",)),
             Quiet(days=("wed",), begins="12:00", ends="13:00"),
         ),
-        prices=Prices(),
+        clean_outs=(
+            CleanOut(after=("glaze",), before=("glaze",), minutes=22, price=3.0),
+            CleanOut(after=("glaze",), before=("glaze", "bisque"), minutes=60, price=9.0),
+        ),
+        prices=Prices(late_load=1.5),
         profiles=PROFILES,
     )
 

@@ -20,7 +20,7 @@ Bench = Any  # the class lives in conftest.py, which is no module to import from
 DAYS_BEFORE, DAYS = 5, 26
 COMPARED = {
     "kiln_one_at_a_time", "circuit_amps", "hands", "skills", "ready", "after_gap", "session_at", "outages", "quiet",
-    "attendance", "load_order", "within_plan",
+    "attendance", "load_order", "within_plan", "clean_out",
 }  # fmt: skip
 
 
@@ -65,9 +65,11 @@ def _broken(bench: Bench, firings: tuple[Firing, ...]) -> set[str]:
     out_at = {load_id: firing.out_at for firing in firings for load_id in firing.loads}
     for firing in firings:
         kiln, profile = studio.kiln_by_id[firing.kiln], studio.profile_by_id[firing.profile]
+        cleaning = week.minutes(firing.load_at - firing.clean_out_minutes, firing.load_at)
         loading = week.minutes(firing.load_at, firing.load_at + int(kiln.load_minutes))
         session = week.minutes(firing.unload_at, firing.out_at)
         heating = week.minutes(firing.start_at, firing.hot_until)
+        tasks[cleaning] += 1
         tasks[loading] += 1
         tasks[session] += 1
         if profile.id == "burnout":
@@ -81,6 +83,12 @@ def _broken(bench: Bench, firings: tuple[Firing, ...]) -> set[str]:
         if week.quiet_all[heating].any() or (profile.id == "burnout" and week.quiet_burnout[heating].any()):
             found.add("quiet")
         kiln_out, front_out = studio.outages
+        dirty = firing.load_at - firing.clean_out_minutes
+        if kiln.id == kiln_out.kiln and any(kiln_out.begins <= m < kiln_out.ends for m in range(dirty, firing.load_at)):
+            found.add("clean_out")
+        earlier = [f for f in firings if f.kiln == kiln.id and f.load_at < firing.load_at]
+        if dirty < max((f.free_at for f in earlier), default=dirty) <= firing.load_at:
+            found.add("clean_out")
         if kiln.id == kiln_out.kiln and firing.load_at < kiln_out.ends and kiln_out.begins < firing.free_at:
             found.add("outages")
         hot = max(firing.start_at, front_out.begins), min(firing.hot_until, front_out.ends)
@@ -93,7 +101,7 @@ def _broken(bench: Bench, firings: tuple[Firing, ...]) -> set[str]:
             found.add("attendance")
         if firing.start_at < firing.load_at + kiln.load_minutes or firing.unload_at < firing.safe_at:
             found.add("load_order")
-        if firing.load_at < bench.at(0) or firing.out_at > bench.at(10):
+        if dirty < bench.at(0) or firing.out_at > bench.at(10):
             found.add("within_plan")
         for load_id in firing.loads:
             load = bench.load(load_id)
@@ -168,7 +176,8 @@ def test_the_count_of_every_minute_can_find_each_rule(rule: str, bench: Bench) -
         "circuit_amps": bench.change("F2", start_at=at(0, "18:00")),
         "hands": bench.change("F2", unload_at=at(3, "09:05")),
         "skills": bench.change("F3", start_at=at(1, "11:00"), unload_at=at(1, "17:15")),
-        "ready": bench.change("F8", load_at=at(4, "09:00")),
+        "clean_out": bench.change("F2", unload_at=at(4, "09:30")),
+        "ready": bench.change("F8", load_at=at(4, "09:25")),
         "after_gap": bench.change("F7", load_at=at(2, "12:00"), start_at=at(2, "13:00"), unload_at=at(3, "14:00")),
         "session_at": bench.change("F4", unload_at=at(2, "14:05")),
         "outages": bench.change("F5", load_at=at(4, "11:00"), start_at=at(4, "11:15"), unload_at=at(4, "12:00")),

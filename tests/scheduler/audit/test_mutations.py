@@ -128,6 +128,17 @@ def _earlier_stage_dropped(bench: Bench) -> Plan:
     return replace(changed, unplaced=("W1", "P1")).plan()
 
 
+def _uncalled_for(bench: Bench) -> Plan:
+    """Bisque before glaze needs none; there is time for it, and a hand."""
+    later = bench.change("F7", load_at=bench.at(3, "10:00"), start_at=bench.at(3, "10:40"))
+    return later.damaged("F7", clean_out_minutes=25)
+
+
+def _cleaned_while_full(bench: Bench) -> Plan:
+    """F2 comes out just before F8 goes in."""
+    return bench.change("F2", unload_at=bench.at(4, "09:30")).plan()
+
+
 MUTATIONS = (
     Mutation("two firings with one id", "well_formed", "F7", _renamed),
     Mutation("another studio's plan", "well_formed", None, lambda b: b.plan(studio="Elsewhere")),
@@ -163,14 +174,28 @@ MUTATIONS = (
     ),
     Mutation("an empty shelf", "capacity", "F2", _moved("F2", layers=(("G3", "G4"), ()))),
     Mutation("loaded before it is free", "kiln_one_at_a_time", "F8", _moved("F2", unload_at=(4, "10:00"))),
+    Mutation("no clean-out", "clean_out", "F8", _off("F8", "clean_out_minutes", -25)),
+    Mutation("a clean-out too short by a grid step", "clean_out", "F8", _off("F8", "clean_out_minutes", -5)),
+    Mutation("a clean-out too long by a grid step", "clean_out", "F8", _off("F8", "clean_out_minutes", 5)),
+    Mutation("a clean-out not rounded up", "clean_out", "F8", _off("F8", "clean_out_minutes", -3)),
+    Mutation("a clean-out that nobody asks for", "clean_out", "F7", _uncalled_for),
+    Mutation("a clean-out in a kiln that is not free", "clean_out", "F8", _cleaned_while_full),
+    Mutation("another last work than the studio's", "clean_out", None, lambda b: b.plan(last_work={"A1": "bisque"})),
+    Mutation("the last work of no kiln", "clean_out", None, lambda b: b.plan(last_work={"Z9": "glaze"})),
     Mutation("two kilns hot on a small circuit", "circuit_amps", "F2", _moved("F2", start_at=(0, "18:00"))),
     Mutation("three tasks for two hands", "hands", "F2", _moved("F2", unload_at=(3, "09:05"))),
+    Mutation(
+        "cleaning out before the shift",
+        "hands",
+        "F8",
+        _moved("F8", load_at=(5, "10:15"), start_at=(5, "10:55"), unload_at=(7, "12:00")),
+    ),
     Mutation("unloading before the shift", "hands", "F2", _moved("F2", unload_at=(2, "08:45"))),
     Mutation("unloading on a closed day", "hands", "F8", _moved("F8", unload_at=(8, "11:00"))),
     Mutation(
         "casting before the caster comes", "skills", "F3", _moved("F3", start_at=(1, "11:00"), unload_at=(1, "17:15"))
     ),
-    Mutation("loaded wet", "ready", "F8", _moved("F8", load_at=(4, "09:00"), start_at=(4, "09:40")), load="N1"),
+    Mutation("loaded wet", "ready", "F8", _moved("F8", load_at=(4, "09:25"), start_at=(4, "10:05")), load="N1"),
     Mutation(
         "glazed in no time",
         "after_gap",
@@ -236,6 +261,8 @@ MUTATIONS = (
     Mutation("unplaced wrong", "costs", None, _part(unplaced=-500.0)),
     Mutation("energy wrong", "costs", None, _part(energy=-1.0)),
     Mutation("firings wrong", "costs", None, _part(firings=-4.0)),
+    Mutation("clean-outs wrong", "costs", None, _part(clean_outs=-3.0)),
+    Mutation("a late load's own price left out", "costs", None, _part(lateness=-3.0)),
     Mutation("changes in a first plan", "costs", None, _part(changes=2.0)),
     Mutation("a late load hidden", "costs", "F8", _late(lambda late: ()), load="N1"),
     Mutation(

@@ -9,7 +9,7 @@ import pytest
 
 from shared.kilns import Circuit
 from shared.loads import Load
-from shared.studio import Shift
+from shared.studio import Outage, Shift
 
 Bench = Any  # the class lives in conftest.py, which is no module to import from
 
@@ -264,3 +264,59 @@ def test_a_plan_with_nothing_to_do_is_proved(bench: Bench) -> None:
     lonely = Load(id="L", profile="glaze", footprint_cm2=1, height_mm=1, mass_kg=1)
     assert _named(replace(idle, loads=(lonely,))) == {("each_load_once", None)}
     assert _named(replace(idle, loads=(lonely,), unplaced=("L",))) == set()
+
+
+# Clean-outs
+
+
+def test_a_clean_out_may_begin_the_minute_its_kiln_is_free_and_no_sooner(bench: Bench) -> None:
+    early = bench.change("F2", unload_at=bench.at(4, "09:00"))
+    free_at = early.firing(early.draft("F2")).free_at
+    assert free_at == bench.at(4, "09:30")
+    assert _named(early.change("F8", load_at=bench.at(4, "09:55"))) == set()
+    assert _named(early.change("F8", load_at=bench.at(4, "09:50"))) == {("clean_out", "F8")}
+
+
+def test_nobody_cleans_out_a_kiln_that_is_out_of_use(bench: Bench) -> None:
+    def until(clock: str) -> Bench:
+        out = Outage(kiln="K2", begins=bench.at(3, "12:00"), ends=bench.at(4, clock))
+        return bench.with_studio(outages=(*bench.studio.outages, out))
+
+    assert _named(until("09:35")) == set()
+    assert _named(until("09:36")) == {("clean_out", "F8")}
+
+
+def test_the_first_firing_is_cleaned_for_after_the_last_work_before_the_plan(bench: Bench) -> None:
+    used = _kilns(bench, "K2", last_work="glaze")
+    plan = used.plan()
+    assert [firing.clean_out_minutes for firing in plan.firings if firing.id == "F2"] == [25]
+    assert plan.cost_parts.clean_outs == 6.0
+    assert _named(used, plan=plan) == set()
+    # Too early, it would lie before anybody comes, and at last before the plan.
+    assert _named(used.change("F2", load_at=bench.at(0, "09:25"))) == set()
+    assert _named(used.change("F2", load_at=bench.at(0, "09:20"))) == {("hands", "F2")}
+    assert _named(used.change("F2", load_at=bench.at(0, "00:20"))) == {("hands", "F2"), ("within_plan", "F2")}
+
+
+def test_the_first_table_that_names_both_works_counts(bench: Bench) -> None:
+    turned = bench.with_studio(clean_outs=bench.studio.clean_outs[::-1])
+    later = turned.change("F8", load_at=bench.at(4, "11:00"), start_at=bench.at(4, "11:40"))
+    plan = later.plan()
+    assert plan.cost_parts.clean_outs == 9.0
+    assert next(firing.clean_out_minutes for firing in plan.firings if firing.id == "F8") == 60
+    assert _named(later, plan=plan) == set()
+
+
+def test_a_replan_may_know_better_what_a_kiln_fired_last(bench: Bench) -> None:
+    plan = bench.plan(last_work={"A1": "bisque"})
+    assert _named(bench, plan=plan, replanned=True) == set()
+    assert _named(bench, plan=plan) == {("clean_out", None)}
+
+
+def test_a_clean_out_before_the_plan_began_has_happened(bench: Bench) -> None:
+    used = _kilns(bench, "K2", last_work="glaze")
+    begun = frozenset({"F1", "F2", "F3"})
+    firings = tuple(f.model_copy(update={"clean_out_minutes": 0}) if f.id == "F2" else f for f in used.plan().firings)
+    plan = used.plan(begin=bench.at(1, "12:00"), firings=firings)
+    assert _named(used, plan=plan, under_way=begun) == set()
+    assert _named(used, plan=plan, under_way=begun - {"F2"}) == {("clean_out", "F2"), ("within_plan", "F2")}
