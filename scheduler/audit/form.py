@@ -120,7 +120,7 @@ def within_plan(case: Case) -> Iterator[Breach]:
             text = say("audit.loading_begins_min", early=early)
             yield Breach("within_plan", firing.id, None, firing.load_at, text, float(early))
         elif hurried > 0 and fired.since is None:
-            text = f"the clean-out begins {hurried} min before the plan does"
+            text = say("audit.clean_out_before_plan", early=hurried)
             yield Breach("within_plan", firing.id, None, firing.clean_out_at, text, float(hurried))
         if late > 0:
             text = say("audit.kiln_emptied_min", late=late)

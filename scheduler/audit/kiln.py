@@ -140,10 +140,10 @@ def clean_out(case: Case) -> Iterator[Breach]:
                 # Loading that begins too soon itself is told of by kiln_one_at_a_time.
                 if free_at is not None and firing.clean_out_at < free_at <= firing.load_at:
                     early = free_at - firing.clean_out_at
-                    text = f"the clean-out begins {early} min before kiln {firing.kiln} is free of firing {before}"
+                    text = say("audit.clean_out_before_free", early=early, kiln=firing.kiln, before=before)
                     yield Breach("clean_out", firing.id, None, firing.clean_out_at, text, float(early))
                 for out in kiln_outages(case.studio, fired.kiln.id, *fired.judged(*fired.cleaning)):
-                    text = f"kiln {fired.kiln.id} is out of use until {case.when(out.end)}, nobody can clean it out"
+                    text = say("audit.clean_out_in_outage", kiln=fired.kiln.id, end=case.when(out.end))
                     yield Breach("clean_out", firing.id, None, out.begin, text, float(out.end - out.begin))
             if free_at is None or firing.free_at > free_at:
                 free_at, before = firing.free_at, firing.id
@@ -153,11 +153,9 @@ def _last_works(case: Case) -> Iterator[Breach]:
     for kiln_id, work in case.plan.last_work.items():
         kiln = case.studio.kiln_by_id.get(kiln_id)
         if kiln is None:
-            yield Breach("clean_out", None, None, None, f"the plan tells of kiln {kiln_id}, which is not there")
+            yield Breach("clean_out", None, None, None, say("audit.last_work_no_kiln", kiln=kiln_id))
         elif not case.replanned and work != kiln.last_work:
-            text = (
-                f"by the studio kiln {kiln_id} did not fire {work} last; only a plan that replaces another knows better"
-            )
+            text = say("audit.last_work_is_not", kiln=kiln_id, work=work)
             yield Breach("clean_out", None, None, None, text)
 
 
@@ -166,6 +164,7 @@ def _length(case: Case, fired: Fired) -> Iterator[Breach]:
     asked = case.asked_clean_outs.get(fired.number)
     needed = 0 if asked is None else -(-whole(asked.minutes) // grid) * grid
     if firing.clean_out_minutes != needed:
-        text = f"the clean-out of kiln {firing.kiln} takes {needed} min, not {firing.clean_out_minutes} min"
+        planned = firing.clean_out_minutes
+        text = say("audit.clean_out_takes", kiln=firing.kiln, needed=needed, planned=planned)
         by = float(firing.clean_out_minutes - needed)
         yield Breach("clean_out", firing.id, None, firing.clean_out_at, text, by)

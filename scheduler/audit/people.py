@@ -29,7 +29,7 @@ def _tasks(case: Case) -> list[Task]:
         unloading = "session" if fired.hot_unload else "unloading"
         tasks = [("loading", fired.loading), (unloading, fired.unloading)]
         if fired.firing.clean_out_minutes and (fired.since is None or fired.firing.load_at > fired.since):
-            tasks.insert(0, ("cleaning out", fired.cleaning))
+            tasks.insert(0, ("clean_out", fired.cleaning))
         for name, (begin, end) in tasks:
             if not fired.is_history(end):
                 found.append(Task(name, fired, *fired.judged(begin, end)))
