@@ -53,5 +53,9 @@ def plan(
     by_arrival(session.timetable, session.clock.first_plan_is_due)
     holds.settle_stages()
     session.tell(session.timetable.cost(), "dispatch")
+    # What people hold need not be among the firings that the planner would make.
+    columns = None if held else session.list_firings()
     session.search()
+    if columns is not None:
+        session.raise_bound(columns)
     return holds.told(session.finish(now, names=lambda placed: numbered(placed, holds.names)))

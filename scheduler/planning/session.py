@@ -10,10 +10,12 @@ from functools import partial
 from scheduler.planning.batches import Batches, Stay
 from scheduler.planning.bounds import cost_bound, load_bounds
 from scheduler.planning.colleague import Colleague, Job
+from scheduler.planning.columns import Column
 from scheduler.planning.heats import Heats
 from scheduler.planning.model.solve import Limits
 from scheduler.planning.neighbourhoods import DETERMINISTIC_EACH, ExactNeighbourhoods
 from scheduler.planning.problem import state_problem
+from scheduler.planning.proof import columns_within, listed_bound
 from scheduler.planning.reasons import unplaced_loads
 from scheduler.planning.search import Search
 from scheduler.planning.settle import settle, write_plan_of
@@ -31,6 +33,12 @@ EXACT_SHARE = 0.15
 
 EXACT_SECONDS = 1.0
 """Time for one exact neighbourhood [s]."""
+
+LIST_SHARE, PROOF_SHARE = 0.1, 0.15
+"""Shares of the time for listing a small studio's firings, and for the bound that they give [-]."""
+
+LIST_SECONDS = 2.0
+"""As many firings are listed as that takes [s], where work is counted instead of time."""
 
 DISPATCH_SHARE = 0.2
 """Share of the time after which no further dispatch rule is tried [-]."""
@@ -120,6 +128,19 @@ class Session:
         if self._progress is not None:
             self._progress(Progress(self.clock.seconds(), cost, self.bound, note))
 
+    def list_firings(self) -> tuple[Column, ...] | None:
+        """All possible firings where they are few, with time kept back for `raise_bound`; None in larger studios."""
+        seconds = self.clock.share(LIST_SHARE)
+        columns = columns_within(self.batches, LIST_SECONDS if seconds is None else seconds)
+        if columns is not None and seconds is not None:
+            self.clock.keep_back(PROOF_SHARE)
+        return columns
+
+    def raise_bound(self, columns: Sequence[Column]) -> None:
+        """Bound the cost by all possible firings, given the plan that is in the timetable."""
+        seconds = self.clock.share(PROOF_SHARE)
+        self.bound = max(self.bound, listed_bound(self.batches, columns, self.timetable.cost(), seconds))
+
     def search(self, tell_better: Callable[[tuple[Placed, ...]], None] | None = None) -> None:
         """Improve what is in the timetable until time or work is over, or the cost is the bound; leave the best.
 
@@ -203,6 +224,7 @@ class Clock:
     def __init__(self, settings: Settings) -> None:
         self._begun = time.monotonic()
         self._seconds = settings.seconds if settings.seconds is not None else 20.0
+        self._whole = self._seconds
         self._work = settings.work_limit
 
     def seconds(self) -> float:
@@ -216,6 +238,14 @@ class Clock:
     def first_plan_is_due(self) -> bool:
         """Whether dispatch has had its share of the time; a session limited by work has time."""
         return self._work is None and self.seconds() > DISPATCH_SHARE * self._seconds
+
+    def share(self, part: float) -> float | None:
+        """A part of the whole time [s]; None where work is counted instead."""
+        return None if self._work is not None else part * self._whole
+
+    def keep_back(self, part: float) -> None:
+        """End the search sooner by a part of the whole time."""
+        self._seconds -= part * self._whole
 
     def over(self, rounds: int) -> bool:
         """Whether time or work is over after so many rounds."""

@@ -1,0 +1,166 @@
+"""The bound of firings in a calendar: each load once, and in each kiln, and on each leg, no more than there is room.
+
+A linear programme over columns and stretches of starting times. A firing that starts within a stretch surely keeps its
+kiln from the latest loading to the soonest end of that stretch, and heats in the middle of it; at chosen moments a kiln
+has one firing at most, and a leg no more than its amps. This is the time-indexed relaxation (Dyer & Wolsey, Discrete
+Applied Mathematics 26 (1990) 255) with stretches for its moments: the finer the stretches, the stronger.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.optimize import Bounds, LinearConstraint, linprog, milp
+from scipy.sparse import csr_matrix
+
+from scheduler.planning.columns import Column
+from scheduler.planning.problem import Problem
+
+SAFE = 1e-6
+"""Kept between the bound and what is computed, for rounding in sums [currency]."""
+
+MIP_SAFE = 1e-3
+"""The same for a bound with whole firings, whose solver works to a millionth of each sum [currency]."""
+
+Mask = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class CalendarBound:
+    """The bound [currency]; and what each column costs beyond it by starting slot, and each load left out."""
+
+    bound: float
+    beyond: tuple[NDArray[np.float64], ...]
+    beyond_unplaced: NDArray[np.float64]
+
+
+@dataclass(slots=True)
+class _Rows:
+    """A sparse matrix in the making."""
+
+    at: list[int]
+    column: list[int]
+    value: list[float]
+
+    def add(self, row: int, column: int, value: float) -> None:
+        self.at.append(row)
+        self.column.append(column)
+        self.value.append(value)
+
+    def matrix(self, rows: int, columns: int) -> csr_matrix:
+        return csr_matrix((self.value, (self.at, self.column)), shape=(rows, columns))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Calendar:
+    """The programme: costs, each load once (``each_once``), room in kilns and on legs; stretches by column."""
+
+    problem: Problem
+    columns: tuple[Column, ...]
+    costs: NDArray[np.float64]
+    each_once: csr_matrix
+    in_room: csr_matrix
+    stretches: tuple[tuple[tuple[NDArray[np.int64], int], ...], ...]
+
+    def bound(self, seconds: float = 60.0) -> CalendarBound:
+        """What no plan made of the columns, in their stretches, can cost less than.
+
+        Notes
+        -----
+        The bound is worked out afresh from the dual values with what is below nought added, so it holds even where the
+        programme was solved roughly or not at all.
+        """
+        loads = self.each_once.shape[0]
+        solved = linprog(  # type: ignore[call-overload]  # the stubs know no sparse matrices
+            self.costs,
+            A_ub=self.in_room,
+            b_ub=np.ones(self.in_room.shape[0]),
+            A_eq=self.each_once,
+            b_eq=np.ones(loads),
+            bounds=(0, 1),
+            method="highs-ds",
+            options={"time_limit": seconds},
+        )
+        each, full = np.zeros(loads), np.zeros(self.in_room.shape[0])
+        if solved.status == 0:
+            each, full = np.asarray(solved.eqlin.marginals), np.minimum(0.0, np.asarray(solved.ineqlin.marginals))
+        beyond = self.costs - self.each_once.T @ each - self.in_room.T @ full
+        bound = float(each.sum() + full.sum() + np.minimum(0.0, beyond).sum()) - SAFE
+        beyond = np.maximum(0.0, beyond)
+        by_slot = []
+        for column, own in zip(self.columns, self.stretches, strict=True):
+            row = np.full(self.problem.slots, np.inf)
+            for slots, number in own:
+                row[slots] = beyond[number] + column.by_start[slots] - float(column.by_start[slots].min())
+            by_slot.append(row)
+        return CalendarBound(bound, tuple(by_slot), beyond[len(beyond) - loads :])
+
+    def whole_bound(self, seconds: float) -> float:
+        """The same with whole firings instead of parts of them, as far as it is proved in the time [currency]."""
+        solved = milp(
+            self.costs,
+            constraints=[LinearConstraint(self.each_once, 1, 1), LinearConstraint(self.in_room, -np.inf, 1)],
+            integrality=np.ones(len(self.costs), dtype=np.int64),
+            bounds=Bounds(0, 1),
+            options={"time_limit": seconds, "mip_rel_gap": 0.0},
+        )
+        proved = getattr(solved, "mip_dual_bound", None)
+        return -np.inf if proved is None or not np.isfinite(proved) else float(proved) - MIP_SAFE
+
+
+def lay_calendar(problem: Problem, columns: Sequence[Column], starts: Sequence[Mask], width: int) -> Calendar:
+    """The programme of ``columns`` started in ``starts``, in stretches of ``width`` slots."""
+    prices = problem.studio.prices
+    moments = len(range(0, problem.slots, width))
+    once, room = _Rows([], [], []), _Rows([], [], [])
+    costs: list[float] = []
+    stretches: list[tuple[tuple[NDArray[np.int64], int], ...]] = []
+    lines = _tight_lines(problem)
+    for column, able in zip(columns, starts, strict=True):
+        own: list[tuple[NDArray[np.int64], int]] = []
+        for slots in _stretches(able & np.isfinite(column.by_start), width):
+            number = len(costs)
+            costs.append(float(column.by_start[slots].min()) + prices.firing)
+            own.append((slots, number))
+            for load in column.batch.loads:
+                once.add(load, number, 1.0)
+            first, last = int(column.loads_at[slots].max()), int(column.frees_at[slots].min())
+            for moment in _between(first, last, width, moments):
+                room.add(column.kiln * moments + moment, number, 1.0)
+            first, last = int(slots.max()), int(slots.min()) + column.fit.phases.hot
+            for row, line in enumerate(lines, start=len(problem.kilns)):
+                if line in problem.kiln_lines[column.kiln]:
+                    share = problem.kiln_amps[column.kiln] / int(problem.line_limit[line])
+                    for moment in _between(first, last, width, moments):
+                        room.add(row * moments + moment, number, share)
+        stretches.append(tuple(own))
+    for load, row_of in enumerate(problem.loads):
+        once.add(load, len(costs), 1.0)
+        costs.append(prices.unplaced * row_of.priority)
+    in_room = room.matrix((len(problem.kilns) + len(lines)) * moments, len(costs))
+    in_room = in_room[np.flatnonzero(np.diff(in_room.indptr) > 1)]
+    each_once = once.matrix(len(problem.loads), len(costs))
+    return Calendar(problem, tuple(columns), np.array(costs), each_once, in_room, tuple(stretches))
+
+
+def _stretches(able: Mask, width: int) -> list[NDArray[np.int64]]:
+    slots = np.flatnonzero(able)
+    if len(slots) == 0:
+        return []
+    return np.split(slots, np.flatnonzero(np.diff(slots // width)) + 1)
+
+
+def _between(first: int, last: int, width: int, count: int) -> range:
+    """Numbers of the moments, ``width`` slots apart, in ``[first, last)``."""
+    return range(-(-first // width), min(count, -(-last // width)))
+
+
+def _tight_lines(problem: Problem) -> list[int]:
+    """Legs that all their kilns together overload."""
+    drawn = np.zeros(len(problem.line_limit), dtype=np.int64)
+    for lines, amps in zip(problem.kiln_lines, problem.kiln_amps, strict=True):
+        drawn[lines] += amps
+    return [int(line) for line in np.flatnonzero(drawn > problem.line_limit)]

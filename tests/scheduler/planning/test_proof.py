@@ -1,0 +1,140 @@
+"""The bound by listed firings: right by hand where it can be counted, never above any plan found."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from scheduler.planning.bounds import load_bounds
+from scheduler.planning.calendar_bound import lay_calendar
+from scheduler.planning.columns import Column, columns_of
+from scheduler.planning.dispatch import dispatch, orders
+from scheduler.planning.door import Settings, plan
+from scheduler.planning.proof import columns_within, first_slots, listed_bound
+from scheduler.planning.reasons import unplaced_loads
+from scheduler.planning.session import Session, studio_session
+from scheduler.planning.settle import settle, write_plan_of
+from shared.clock import wall_minute
+from shared.loads import Load
+from shared.studio import Prices, Studio, Tariff
+from tests.benchmarks.careful_person import first_come
+from tests.benchmarks.studios import make_studio
+from tests.scheduler.planning.plain_studio import BEGIN, MONDAY, clock, load, studio
+
+
+def session_of(place: Studio, loads: tuple[Load, ...]) -> Session:
+    begin = wall_minute(MONDAY, 0, place.place.zone)
+    return studio_session(place, loads, begin, Settings(work_limit=10), None)
+
+
+def listed(session: Session) -> tuple[Column, ...]:
+    columns = columns_within(session.batches, seconds=60.0)
+    assert columns is not None
+    return columns
+
+
+def written_cost(session: Session) -> float:
+    settle(session.timetable)
+    made = write_plan_of(
+        session.timetable, made_at=BEGIN, bound=0.0, seconds=0.0, unplaced=unplaced_loads(session.timetable)
+    )
+    return made.cost_parts.total
+
+
+def test_whole_firings_are_counted_by_hand() -> None:
+    """Six loads fill the bench kiln (three on a shelf, two layers), energy is free: seven need two firings at 4 each.
+
+    Parts of firings would be enough with 7/6 of one.
+    """
+    session = session_of(studio(prices=Prices(firing=4.0)), tuple(load(f"L{n}") for n in range(7)))
+    columns = listed(session)
+    assert {len(column.batch.loads) for column in columns} == {1, 2, 3, 4, 5, 6}
+    assert len(columns) == sum(math.comb(7, size) for size in range(1, 7))
+    assert listed_bound(session.batches, columns, known_cost=100.0, seconds=None) == pytest.approx(7 / 6 * 4, abs=1e-4)
+    assert listed_bound(session.batches, columns, known_cost=100.0, seconds=20.0) == pytest.approx(8.0, abs=0.01)
+
+
+def test_two_full_firings_wanted_at_once_cannot_both_be_out_first() -> None:
+    """One kiln, two loads that fill it, both promised long ago: by the calendar the second one waits for the first.
+
+    Out first is 10.5 hours after midnight at the earliest (`planted`), so the two would be 21 hours late if each had
+    a kiln of its own; a second firing cannot be loaded before the first is out.
+    """
+    full = {"footprint_cm2": 850.0, "height_mm": 200.0, "promised": clock("00:00")}
+    session = session_of(studio(prices=Prices(firing=0.0)), (load("A", **full), load("B", **full)))
+    columns = listed(session)
+    alone = sum(column.least for column in columns)
+    bound = listed_bound(session.batches, columns, known_cost=1000.0, seconds=20.0)
+    assert bound > alone + 6.0
+    dispatch(session.timetable, orders(session.timetable)[0])
+    assert bound <= written_cost(session) + 1e-6
+
+
+@pytest.mark.parametrize("seed", [1, 3, 4])
+def test_a_columns_energy_is_what_the_written_plan_pays(seed: int) -> None:
+    """Cool work to the cent's hundredth; hot work at most a minute of its hold below (at 3 kW and 0.5 a kWh: 0.025)."""
+    place, loads, now = make_studio(seed, kilns=4, loads=20)
+    session = session_of(place, loads)
+    problem = session.problem
+    found = {(column.batch.key, column.kiln): column for column in listed(session)}
+    made = plan(place, loads, now=now, begin=problem.begin, settings=Settings(work_limit=20))
+    assert made.firings
+    for firing in made.firings:
+        numbers = tuple(sorted(problem.load_number[name] for name in firing.loads))
+        kiln = [one.id for one in problem.kilns].index(firing.kiln)
+        column = found[(firing.profile, numbers), kiln]
+        start = (firing.start_at - problem.begin) // problem.grid_minutes
+        if column.fit.phases.is_hot:
+            assert column.energy[start] <= firing.energy_cost + 1e-5
+        else:
+            assert column.energy[start] == pytest.approx(firing.energy_cost, abs=1e-5)
+
+
+@pytest.mark.parametrize("seed", range(1, 7))
+def test_the_bound_by_listed_firings_never_exceeds_any_plan(seed: int) -> None:
+    """Dispatch by each rule, first come first served, and the planner, all settled and written."""
+    place, loads, now = make_studio(seed, kilns=2 + seed % 3, loads=9 + seed)
+    session = session_of(place, loads)
+    columns = listed(session)
+    costs = []
+    for order in orders(session.timetable):
+        session.timetable.restore(())
+        dispatch(session.timetable, order)
+        costs.append(written_cost(session))
+    session.timetable.restore(())
+    first_come(session.timetable)
+    costs.append(session.timetable.cost())
+    made = plan(place, loads, now=now, begin=session.problem.begin, settings=Settings(work_limit=80, seed=seed))
+    costs.append(made.cost_parts.total)
+    free = listed_bound(session.batches, columns, known_cost=1e9, seconds=6.0)
+    cut = listed_bound(session.batches, columns, known_cost=min(costs), seconds=6.0)
+    assert 0.0 < free <= min(costs) + 1e-6
+    assert 0.0 < cut <= min(costs) + 1e-6
+
+
+def test_finer_stretches_never_make_the_programme_weaker() -> None:
+    place, loads, _ = make_studio(4, kilns=4, loads=20)
+    session = session_of(place, loads)
+    columns = listed(session)
+    every = [column.by_start < math.inf for column in columns]
+    bounds = [lay_calendar(session.problem, columns, every, width).bound().bound for width in (24, 12)]
+    assert bounds[1] >= bounds[0] - 1e-4
+
+
+def test_a_studio_with_too_many_firings_is_not_listed() -> None:
+    place, loads, _ = make_studio(1, kilns=6, loads=60)
+    session = session_of(place, loads)
+    assert columns_of(session.batches, first_slots(session.batches, load_bounds(session.batches)), 50) is None
+
+
+def test_night_tariff_is_priced_by_the_minute() -> None:
+    """Power is free but from 09:00 to 10:00: a start at which nothing heats in that hour costs nothing."""
+    tariff = Tariff.model_validate(
+        {"default": 0.0, "bands": [{"days": ["mon"], "from": "09:00", "to": "10:00", "price": 1.0}]}
+    )
+    session = session_of(studio(tariff=tariff), (load("A"),))
+    column = listed(session)[0]
+    grid = session.problem.grid_minutes
+    assert column.energy[10 * 60 // grid] == 0.0
+    assert column.energy[8 * 60 // grid] > 0.0
