@@ -279,6 +279,12 @@ class Batches:
             and studio.unload_below_c(host) <= studio.unload_below_c(guest) + 1e-9
         )
 
+    def clash(self, one: int, other: int) -> bool:
+        """Whether two loads, each of which may join a firing, may not both: other sessions, or stages of one piece."""
+        first, second = self._facts[one], self._facts[other]
+        sessions = {fact.session_slot for fact in (first, second) if fact.session_slot >= 0}
+        return len(sessions) > 1 or first.earlier == other or second.earlier == one
+
     def is_too_full(self, batch: Batch, load: int, kiln: int) -> bool:
         """Whether a load surely has no room in a kiln beside a batch, by room alone: layers may say so of others."""
         rooms = self._rooms[kiln]

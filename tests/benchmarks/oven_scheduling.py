@@ -26,13 +26,20 @@ from pathlib import Path
 from statistics import fmean
 
 from scheduler.planning.dispatch import best_dispatch
+from scheduler.planning.insertion import Inserter
+from scheduler.planning.model.solve import Limits, put, solve
+from scheduler.planning.model.variables import Part
 from scheduler.planning.session import Session, Settings
+from scheduler.planning.timetable import Timetable
 from tests.benchmarks import oven_peer, oven_plain_model
 from tests.benchmarks.oven_problem import Baked, Known, OvenProblem, cost, faults, instances, read_instance, read_known
 from tests.benchmarks.oven_studio import lay_out, schedule_of
 
 OURS, PLAIN, PEER = "ours", "plain", "peer"
 MARKS = {OURS: "o", PLAIN: "p", PEER: "e"}
+
+WHOLE_UP_TO = ((60, 0.15), (120, 0.6))
+"""Up to so many jobs the search has this part of the time, and the exact model of the whole instance the rest."""
 
 ONE_UNIT, ONE_PART = 1, 1e-6
 """What the rounding of published costs may hide [units; of the cost]."""
@@ -84,11 +91,37 @@ def equal(one: float, other: float) -> bool:
 def solve_by_planner(problem: OvenProblem, seconds: float | None, seed: int, work_limit: int | None = None) -> Answer:
     """The planner's own search on the instance as a studio."""
     begun = time.monotonic()
-    session = Session(partial(lay_out, problem), Settings(seconds=seconds, work_limit=work_limit, seed=seed))
+    share = _search_share(len(problem.jobs)) if work_limit is None else 1.0
+    part_of_time = None if seconds is None else share * seconds
+    session = Session(partial(lay_out, problem), Settings(seconds=part_of_time, work_limit=work_limit, seed=seed))
     best_dispatch(session.timetable, session.clock.first_plan_is_due)
     session.search()
+    bound = session.bound
+    if share < 1.0 and seconds is not None:
+        left = seconds - (time.monotonic() - begun)
+        bound = max(bound, _decide_whole(session.timetable, left, seed))
     schedule = schedule_of(session.timetable.snapshot())
-    return Answer(tuple(schedule), whole(session.bound), time.monotonic() - begun)
+    return Answer(tuple(schedule), whole(bound), time.monotonic() - begun)
+
+
+def _search_share(jobs: int) -> float:
+    """The part of the time that the search has before the planner's exact model decides the whole instance [-]."""
+    return next((share for most, share in WHOLE_UP_TO if jobs <= most), 1.0)
+
+
+def _decide_whole(timetable: Timetable, seconds: float, seed: int) -> float:
+    """The exact model on all jobs at once, hinted with what was found: its bound; a cheaper schedule is kept.
+
+    In the instance as a studio no phase depends on the mass, so the model has no simplification here.
+    """
+    found, before = timetable.snapshot(), timetable.cost()
+    for number in list(timetable.firings):
+        timetable.remove(number)
+    part = Part(timetable, tuple(range(len(timetable.problem.loads))), found)
+    answer = solve(part, Limits(seconds, workers=2, seed=seed))
+    if answer is None or not put(part, answer, Inserter(timetable, seed)) or timetable.cost() >= before:
+        timetable.restore(found)
+    return 0.0 if answer is None else answer.bound
 
 
 def whole(bound: float) -> int:

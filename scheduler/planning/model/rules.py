@@ -52,7 +52,7 @@ def shares_firing(model: cp_model.CpModel, part: Part, v: Variables) -> None:
         members = [load for load in leader.members if load != leader.load]
         for index, one in enumerate(members):
             for other in members[index + 1 :]:
-                if batches.make(leader.profile, (leader.load, one, other)) is None:
+                if batches.clash(one, other):
                     model.add_bool_or([~leader.members[one], ~leader.members[other]])
 
 
