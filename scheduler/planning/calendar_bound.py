@@ -37,6 +37,14 @@ class CalendarBound:
     beyond_unplaced: NDArray[np.float64]
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class WholeBound:
+    """The bound [currency], and the firings chosen, each with the first slot of its stretch, in order of starting."""
+
+    bound: float
+    chosen: tuple[tuple[int, Column], ...]
+
+
 @dataclass(slots=True)
 class _Rows:
     """A sparse matrix in the making."""
@@ -98,8 +106,8 @@ class Calendar:
             by_slot.append(row)
         return CalendarBound(bound, tuple(by_slot), beyond[len(beyond) - loads :])
 
-    def whole_bound(self, seconds: float) -> float:
-        """The same with whole firings instead of parts of them, as far as it is proved in the time [currency]."""
+    def whole(self, seconds: float) -> WholeBound:
+        """The same with whole firings instead of parts of them, as far as it is proved in the time."""
         solved = milp(
             self.costs,
             constraints=[LinearConstraint(self.each_once, 1, 1), LinearConstraint(self.in_room, -np.inf, 1)],
@@ -108,7 +116,16 @@ class Calendar:
             options={"time_limit": seconds, "mip_rel_gap": 0.0},
         )
         proved = getattr(solved, "mip_dual_bound", None)
-        return -np.inf if proved is None or not np.isfinite(proved) else float(proved) - MIP_SAFE
+        bound = -np.inf if proved is None or not np.isfinite(proved) else float(proved) - MIP_SAFE
+        if solved.x is None:
+            return WholeBound(bound, ())
+        chosen = [
+            (int(slots[0]), column)
+            for column, own in zip(self.columns, self.stretches, strict=True)
+            for slots, number in own
+            if solved.x[number] > 0.5
+        ]
+        return WholeBound(bound, tuple(sorted(chosen, key=lambda row: (row[0], row[1].kiln))))
 
 
 def lay_calendar(problem: Problem, columns: Sequence[Column], starts: Sequence[Mask], width: int) -> Calendar:

@@ -18,6 +18,9 @@ from scheduler.planning.batches import Batches
 from scheduler.planning.bounds import LoadBound, load_bounds
 from scheduler.planning.calendar_bound import lay_calendar
 from scheduler.planning.columns import Column, columns_of
+from scheduler.planning.dispatch import in_stages
+from scheduler.planning.insertion import Inserter
+from scheduler.planning.timetable import Timetable
 
 WIDTHS_MINUTES = (240, 120, 60)
 """Stretches of starting times, coarse to fine [min]: each takes about three times as long as the one before."""
@@ -46,8 +49,44 @@ def columns_within(batches: Batches, seconds: float) -> tuple[Column, ...] | Non
     return columns_of(batches, first_slots(batches, load_bounds(batches)), most)
 
 
-def listed_bound(batches: Batches, columns: Sequence[Column], known_cost: float, seconds: float | None) -> float:
+Chosen = tuple[tuple[int, Column], ...]
+
+
+def chosen_firings(batches: Batches, columns: Sequence[Column], seconds: float) -> Chosen:
+    """The firings that a good plan would be made of, in order of starting, by the coarsest programme."""
+    problem = batches.problem
+    starts = [np.isfinite(column.by_start) for column in columns]
+    width = max(1, WIDTHS_MINUTES[0] // problem.grid_minutes)
+    calendar = lay_calendar(problem, columns, starts, width)
+    return calendar.whole(seconds).chosen if columns and len(calendar.costs) <= MOST_WHOLE else ()
+
+
+def plan_firings(timetable: Timetable, chosen: Chosen) -> bool:
+    """Put chosen firings, and loads that these leave out, into the timetable; False, and as it was, if not cheaper."""
+    before, cost = timetable.snapshot(), timetable.cost()
+    timetable.restore(())
+    batches = timetable.batches
+    for _, column in chosen:
+        fit = batches.fit(column.batch, column.kiln)
+        placed = None if fit is None else timetable.best_place(column.batch, column.kiln, fit)
+        if placed is not None:
+            timetable.add(placed)
+    inserter = Inserter(timetable, seed=0)
+    missing = [load for load in range(len(timetable.problem.loads)) if load not in timetable.firing_of]
+    for load in in_stages(timetable.problem, missing):
+        inserter.insert_load(load)
+    if timetable.cost() < cost - 1e-6:
+        return True
+    timetable.restore(before)
+    return False
+
+
+def listed_bound(
+    batches: Batches, columns: Sequence[Column], known_cost: float, seconds: float | None
+) -> tuple[float, Chosen]:
     """What no plan can cost less than, by all its possible firings [currency]; never above ``known_cost``.
+
+    With it come the firings of the finest programme that was solved, where there was time for one.
 
     Parameters
     ----------
@@ -57,11 +96,12 @@ def listed_bound(batches: Batches, columns: Sequence[Column], known_cost: float,
         How long it may take [s]; None: the coarsest programme only, by itself, so that the answer is repeatable.
     """
     if not columns:
-        return 0.0
+        return 0.0, ()
     problem = batches.problem
     begun = time.monotonic()
     starts = [np.isfinite(column.by_start) for column in columns]
     best = 0.0
+    chosen: Chosen = ()
     for minutes in WIDTHS_MINUTES if seconds is not None else WIDTHS_MINUTES[:1]:
         left = math.inf if seconds is None else seconds - (time.monotonic() - begun)
         if left <= 0.0:
@@ -73,5 +113,7 @@ def listed_bound(batches: Batches, columns: Sequence[Column], known_cost: float,
         starts = [beyond <= known_cost - found.bound for beyond in found.beyond]
         left = 0.0 if seconds is None else seconds - (time.monotonic() - begun)
         if left > 0.0 and len(calendar.costs) <= MOST_WHOLE:
-            best = max(best, min(calendar.whole_bound(left), known_cost))
-    return best
+            whole = calendar.whole(left)
+            best = max(best, min(whole.bound, known_cost))
+            chosen = whole.chosen or chosen
+    return best, chosen

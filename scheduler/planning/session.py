@@ -15,7 +15,7 @@ from scheduler.planning.heats import Heats
 from scheduler.planning.model.solve import Limits
 from scheduler.planning.neighbourhoods import DETERMINISTIC_EACH, ExactNeighbourhoods
 from scheduler.planning.problem import state_problem
-from scheduler.planning.proof import columns_within, listed_bound
+from scheduler.planning.proof import chosen_firings, columns_within, listed_bound, plan_firings
 from scheduler.planning.reasons import unplaced_loads
 from scheduler.planning.search import Search
 from scheduler.planning.settle import settle, write_plan_of
@@ -129,17 +129,24 @@ class Session:
             self._progress(Progress(self.clock.seconds(), cost, self.bound, note))
 
     def list_firings(self) -> tuple[Column, ...] | None:
-        """All possible firings where they are few, with time kept back for `raise_bound`; None in larger studios."""
+        """All possible firings where they are few, with time kept back for `raise_bound`; None in larger studios.
+
+        Where work is not counted, the plan in the timetable gives way to one made of the best of them, if cheaper.
+        """
         seconds = self.clock.share(LIST_SHARE)
         columns = columns_within(self.batches, LIST_SECONDS if seconds is None else seconds)
         if columns is not None and seconds is not None:
             self.clock.keep_back(PROOF_SHARE)
+            if plan_firings(self.timetable, chosen_firings(self.batches, columns, seconds)):
+                self.tell(self.timetable.cost(), "listed firings")
         return columns
 
     def raise_bound(self, columns: Sequence[Column]) -> None:
         """Bound the cost by all possible firings, given the plan that is in the timetable."""
         seconds = self.clock.share(PROOF_SHARE)
-        self.bound = max(self.bound, listed_bound(self.batches, columns, self.timetable.cost(), seconds))
+        bound, chosen = listed_bound(self.batches, columns, self.timetable.cost(), seconds)
+        self.bound = max(self.bound, bound)
+        plan_firings(self.timetable, chosen)
 
     def search(self, tell_better: Callable[[tuple[Placed, ...]], None] | None = None) -> None:
         """Improve what is in the timetable until time or work is over, or the cost is the bound; leave the best.

@@ -11,7 +11,7 @@ from scheduler.planning.calendar_bound import lay_calendar
 from scheduler.planning.columns import Column, columns_of
 from scheduler.planning.dispatch import dispatch, orders
 from scheduler.planning.door import Settings, plan
-from scheduler.planning.proof import columns_within, first_slots, listed_bound
+from scheduler.planning.proof import chosen_firings, columns_within, first_slots, listed_bound, plan_firings
 from scheduler.planning.reasons import unplaced_loads
 from scheduler.planning.session import Session, studio_session
 from scheduler.planning.settle import settle, write_plan_of
@@ -34,6 +34,10 @@ def listed(session: Session) -> tuple[Column, ...]:
     return columns
 
 
+def bound_of(session: Session, columns: tuple[Column, ...], known_cost: float, seconds: float | None) -> float:
+    return listed_bound(session.batches, columns, known_cost, seconds)[0]
+
+
 def written_cost(session: Session) -> float:
     settle(session.timetable)
     made = write_plan_of(
@@ -51,8 +55,8 @@ def test_whole_firings_are_counted_by_hand() -> None:
     columns = listed(session)
     assert {len(column.batch.loads) for column in columns} == {1, 2, 3, 4, 5, 6}
     assert len(columns) == sum(math.comb(7, size) for size in range(1, 7))
-    assert listed_bound(session.batches, columns, known_cost=100.0, seconds=None) == pytest.approx(7 / 6 * 4, abs=1e-4)
-    assert listed_bound(session.batches, columns, known_cost=100.0, seconds=20.0) == pytest.approx(8.0, abs=0.01)
+    assert bound_of(session, columns, 100.0, None) == pytest.approx(7 / 6 * 4, abs=1e-4)
+    assert bound_of(session, columns, 100.0, 20.0) == pytest.approx(8.0, abs=0.01)
 
 
 def test_two_full_firings_wanted_at_once_cannot_both_be_out_first() -> None:
@@ -65,7 +69,7 @@ def test_two_full_firings_wanted_at_once_cannot_both_be_out_first() -> None:
     session = session_of(studio(prices=Prices(firing=0.0)), (load("A", **full), load("B", **full)))
     columns = listed(session)
     alone = sum(column.least for column in columns)
-    bound = listed_bound(session.batches, columns, known_cost=1000.0, seconds=20.0)
+    bound = bound_of(session, columns, 1000.0, 20.0)
     assert bound > alone + 6.0
     dispatch(session.timetable, orders(session.timetable)[0])
     assert bound <= written_cost(session) + 1e-6
@@ -107,8 +111,8 @@ def test_the_bound_by_listed_firings_never_exceeds_any_plan(seed: int) -> None:
     costs.append(session.timetable.cost())
     made = plan(place, loads, now=now, begin=session.problem.begin, settings=Settings(work_limit=80, seed=seed))
     costs.append(made.cost_parts.total)
-    free = listed_bound(session.batches, columns, known_cost=1e9, seconds=6.0)
-    cut = listed_bound(session.batches, columns, known_cost=min(costs), seconds=6.0)
+    free = bound_of(session, columns, 1e9, 6.0)
+    cut = bound_of(session, columns, min(costs), 6.0)
     assert 0.0 < free <= min(costs) + 1e-6
     assert 0.0 < cut <= min(costs) + 1e-6
 
@@ -138,3 +142,15 @@ def test_night_tariff_is_priced_by_the_minute() -> None:
     grid = session.problem.grid_minutes
     assert column.energy[10 * 60 // grid] == 0.0
     assert column.energy[8 * 60 // grid] > 0.0
+
+
+@pytest.mark.parametrize("seed", range(1, 4))
+def test_chosen_firings_make_a_plan_that_is_sound_and_kept_only_where_cheaper(seed: int) -> None:
+    place, loads, _ = make_studio(seed, kilns=4, loads=20)
+    session = session_of(place, loads)
+    dispatch(session.timetable, orders(session.timetable)[0])
+    before = session.timetable.cost()
+    cheaper = plan_firings(session.timetable, chosen_firings(session.batches, listed(session), seconds=10.0))
+    assert session.timetable.is_sound()
+    assert cheaper is (session.timetable.cost() < before - 1e-6)
+    assert session.timetable.cost() <= before
