@@ -35,6 +35,7 @@ from shared.errors import KilnrotaError
 from shared.loads import Load
 from shared.plans import Plan
 from shared.studio import Studio
+from shared.texts import packed
 
 EACH_SECONDS = 1.5
 """How long each change is solved [s]; house choice: a dozen changes are answered while one waits."""
@@ -165,7 +166,7 @@ def explanation_shown(found: Explanation, studio: Studio) -> dict[str, Any]:
         "load": found.load,
         "out_at": _time(found.out_at, studio),
         "rule": found.rule,
-        "why": str(found.why),
+        "why": packed(found.why),
         "binding": list(found.binding),
         "tried": found.tried,
         "mends": [_mend(mend, studio) for mend in found.mends],

@@ -43,12 +43,14 @@ class Formats:
     def short_day(self, day: date) -> str:
         """A day in short: ``Mon 30 Nov``."""
         weekday = self.words.each("calendar.weekdays_short")[day.weekday()]
-        return f"{weekday} {day.day} {self.words.each('calendar.months_short')[day.month - 1]}"
+        month = self.words.each("calendar.months_short")[day.month - 1]
+        return self.words("number.short_day", weekday=weekday, day=day.day, month=month)
 
     def long_day(self, day: date) -> str:
         """A day in full: ``Monday 30 November 2026``."""
         weekday = self.words.each("calendar.weekdays")[day.weekday()]
-        return f"{weekday} {day.day} {self.words.each('calendar.months')[day.month - 1]} {day.year}"
+        month = self.words.each("calendar.months")[day.month - 1]
+        return self.words("number.long_day", weekday=weekday, day=day.day, month=month, year=day.year)
 
     def temperature(self, temperature_c: float, unit: TemperatureUnit | None = None) -> str:
         """A temperature in whole degrees of ``unit``, or of the studio's unit."""
@@ -58,7 +60,11 @@ class Formats:
     def rate(self, rate_k_per_hour: float, unit: TemperatureUnit) -> str:
         """A rate per hour in ``unit``, without its sign."""
         rate = degree_span(rate_k_per_hour, unit)
-        return f"{rate:.0f} °{unit}/h" if rate >= SLOW_RATE else f"{rate:.1f} °{unit}/h"
+        return f"{rate:.0f} °{unit}/h" if rate >= SLOW_RATE else f"{self.number(rate, 1)} °{unit}/h"
+
+    def number(self, amount: float, decimals: int) -> str:
+        """A number with its decimals, after the language's decimal mark."""
+        return f"{amount:.{decimals}f}".replace(".", self.words("number.decimal"))
 
     def duration(self, minutes: float) -> str:
         """Hours and minutes: ``2:30``."""
@@ -72,7 +78,7 @@ class Formats:
 
     def money(self, amount: float) -> str:
         """An amount in the studio's currency."""
-        return f"{amount:.2f} {self.studio.place.currency}"
+        return f"{self.number(amount, 2)} {self.studio.place.currency}"
 
     def join(self, parts: Sequence[str]) -> str:
         """Parts as one enumeration: ``a, b and c``."""

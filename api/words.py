@@ -1,5 +1,8 @@
 """The words that people read: one catalogue file a language, ready for translation.
 
+What the core says comes as a ``Text``, its key and values, and is said by ``words.say``: in English from the core's own
+sentences, in another language from ``core_<language>.toml``.
+
 Code and templates name a text by its key, ``words("plan.proved")``; what stands in braces is filled in. A catalogue
 is a TOML file in ``api/catalogue``, named by its language.
 """
@@ -7,11 +10,16 @@ is a TOML file in ``api/catalogue``, named by its language.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from functools import cache
+from functools import cache, cached_property
 from importlib.resources import files
 from typing import Any
 
 import tomli
+
+from shared.texts import Language, Text, filled, said, sentences
+
+_PLAIN = (str, int)
+"""Types that are written alike in every language."""
 
 
 class Words:
@@ -22,12 +30,49 @@ class Words:
     ('until Monday', '1 firing', '3 firings')
     """
 
-    def __init__(self, table: Mapping[str, Any]) -> None:
+    def __init__(self, table: Mapping[str, Any], core: Mapping[str, str] | None = None) -> None:
         self._texts = dict(_flat(table))
+        self._core = core or {}
 
     def __call__(self, key: str, /, **values: object) -> str:
         """The text of ``key`` with ``values`` filled in."""
-        return self._texts[key].format(**values) if values else self._texts[key]
+        if not values:
+            return self._texts[key]
+        if all(type(value) in _PLAIN for value in values.values()):
+            return self._texts[key].format(**values)
+        return filled(self._texts[key], values, self.language)
+
+    def say(self, text: str) -> str:
+        """A text of the core, or one told by ``told``, in this language; any other text as it is."""
+        return said(text, self.language)
+
+    def told(self, key: str, /, **values: object) -> Text:
+        """A text of this catalogue that knows its key and values."""
+        return Text(self(key, **values), key, values)
+
+    @cached_property
+    def language(self) -> Language:
+        """How this language fills values in."""
+        return Language(
+            weekdays=self.each("calendar.weekdays_short"),
+            months=self.each("calendar.months_short"),
+            decimal=self("number.decimal"),
+            moment=self("number.moment"),
+            short=self("number.short"),
+            clock=self("number.clock"),
+            day=self("number.day"),
+            both=self("list.last"),
+            either=self("list.either"),
+            template=self._template,
+        )
+
+    def _template(self, key: str) -> str:
+        return self._core[key] if key in self._core else self._texts[key]
+
+    @property
+    def core(self) -> Mapping[str, str]:
+        """The templates of the core's texts, by key."""
+        return self._core
 
     def __contains__(self, key: str) -> bool:
         return key in self._texts
@@ -60,5 +105,9 @@ def _flat(table: Mapping[str, Any], prefix: str = "") -> list[tuple[str, str]]:
 @cache
 def read_words(language: str = "en") -> Words:
     """The catalogue of ``language``."""
-    text = files("api").joinpath("catalogue", f"{language}.toml").read_text(encoding="utf-8")
-    return Words(tomli.loads(text))
+    core = sentences() if language == "en" else dict(_flat(_table(f"core_{language}")))
+    return Words(_table(language), core)
+
+
+def _table(name: str) -> dict[str, Any]:
+    return tomli.loads(files("api").joinpath("catalogue", f"{name}.toml").read_text(encoding="utf-8"))

@@ -99,7 +99,8 @@ class _Filler(Formatter):
     def format_field(self, value: object, spec: str) -> str:
         language = self.language
         if isinstance(value, Text):
-            return said(value, language)
+            words = said(value, language)
+            return words if spec != "sentence" or words.endswith((".", "!", "?")) else f"{words}."
         if isinstance(value, tuple | list):
             names = [self.format_field(item, "") for item in value]
             if len(names) < 2 or spec not in ("and", "or"):

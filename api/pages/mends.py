@@ -16,6 +16,7 @@ from api.formats import Formats
 from api.printing.why_text import MIND, RULES, change_words
 from api.words import Words
 from shared.clock import Minute, minute_of
+from shared.texts import unpacked
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +43,7 @@ class Mend:
 def binds_text(result: Mapping[str, Any], words: Words) -> str:
     """The rule that keeps a load, in words."""
     rule = result["rule"]
-    return str(result["why"]) or (words(RULES[rule]) if rule in RULES else rule)
+    return unpacked(str(result["why"])) or (words(RULES[rule]) if rule in RULES else rule)
 
 
 def mends_of(result: Mapping[str, Any], version: int, formats: Formats) -> list[Mend]:

@@ -17,6 +17,7 @@ from api.problems import ProblemError
 from api.security import Role
 from scheduler.audit import BrokenPlanError
 from shared.errors import FolderError, KilnrotaError
+from shared.texts import Text, said_by, say
 
 
 class PageRoute(APIRoute):
@@ -69,11 +70,15 @@ def told(error: KilnrotaError, labels: Mapping[str, str] | None = None) -> list[
     """What an error says, one text a fault; a form gives the labels of its fields."""
     names = labels or {}
     if isinstance(error, FolderError):
-        places = [fault.place.split(" › ")[-1] for fault in error.faults]
         return [
-            f"{names.get(place, place)}: {fault.problem}; {fault.remedy}"
-            for place, fault in zip(places, error.faults, strict=True)
+            say("text.fault", place=names.get(place, place), problem=fault.problem, remedy=fault.remedy)
+            for fault in error.faults
+            for place in [_last_key(fault.place)]
         ]
     if isinstance(error, BrokenPlanError):
-        return [f"{breach.rule}: {breach.text}" for breach in error.breaches]
-    return [str(error)]
+        return [say("audit.line_of_plan", rule=breach.rule, text=breach.text) for breach in error.breaches]
+    return [said_by(error)]
+
+
+def _last_key(place: str) -> str:
+    return place if isinstance(place, Text) and place.key else place.split(" › ")[-1]

@@ -16,5 +16,5 @@ def audit_text(found: Sequence[Breach], plan: Plan, studio: Studio, words: Words
         firings = words.count("firing.firings", len(plan.firings))
         return words("audit.proved", firings=firings, rules=len(RULES)) + "\n"
     lines = [words.count("audit.refused", len(found))]
-    lines += [f"  {explain(breach, studio)}" for breach in found]
+    lines += [f"  {words.say(explain(breach, studio))}" for breach in found]
     return "\n".join(lines) + "\n"

@@ -10,6 +10,7 @@ from api.people import duty_text
 from api.printing.columns import KEEP, heading, paragraph, row
 from api.printing.firing_text import key_lines, mind_lines, put_lines, summary_text, takes_text, time_lines
 from shared.plans import Proof
+from shared.texts import Text, say
 
 
 def plan_text(day: Day, formats: Formats, only: str | None = None) -> str:
@@ -148,16 +149,16 @@ def late_texts(day: Day, formats: Formats) -> list[str]:
         load = f"{unplaced.load} {day.load(unplaced.load).owner}".strip()
         text = words("plan.unplaced_row", load=load, rule=unplaced.rule, why=sentence(unplaced.why))
         if unplaced.would_help:
-            text += " " + words("plan.would_help", helps="; ".join(unplaced.would_help))
+            text += " " + words("plan.would_help", helps="; ".join(words.say(change) for change in unplaced.would_help))
         texts.append(text)
     if not day.unplaced:
         texts.append(words("plan.all_placed", n=len(day.audited.loads)))
     return texts
 
 
-def sentence(text: str) -> str:
+def sentence(text: str) -> Text:
     """A text with a stop at its end."""
-    return text if text.endswith((".", "!", "?")) else f"{text}."
+    return say("text.sentence", text=text if isinstance(text, Text) else Text(text))
 
 
 def _circuits_block(day: Day, formats: Formats) -> list[str]:

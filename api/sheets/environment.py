@@ -5,8 +5,12 @@ from __future__ import annotations
 import re
 from functools import cache
 
-from jinja2 import Environment, PackageLoader, StrictUndefined, select_autoescape
+from jinja2 import Environment, PackageLoader, StrictUndefined, pass_context, select_autoescape
+from jinja2.runtime import Context
 from markupsafe import Markup
+
+from api.words import Words
+from shared.texts import Text
 
 
 @cache
@@ -18,9 +22,17 @@ def template_environment() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        finalize=_in_the_language,
     )
     environment.filters["css_text"] = css_text
     return environment
+
+
+@pass_context
+def _in_the_language(context: Context, value: object) -> object:
+    """What a template prints: a text that knows its key is said in the language of the template's words."""
+    words = context.get("words")
+    return words.say(value) if isinstance(value, Text) and isinstance(words, Words) else value
 
 
 def css_text(text: str) -> Markup:
