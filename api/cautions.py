@@ -8,6 +8,8 @@ The texts stand in the catalogue under ``caution``. Where they come from, by key
 - silica-dust: HSE ceramics silica sheets CR0 to CR4; US rule 29 CFR 1910.1053.
 - glare: Pottery Making Illustrated, *Eye Health for Potters*.
 - enamel-dust: MJSA Journal, *Three Enameling Safety Tips*.
+- clean-out: US EPA Region 7, *Ceramic Kilns*, and HSE, *Ceramics: silica* (damp wiping or a vacuum for fine dust, no
+  dry brushing or blowing); disconnecting and cooling first, and the maker's manual before all, are common practice.
 - thick-ware, lead: studios' and suppliers' published firing rules.
 - see-it-off, no-one-at-end: HSE, *Kilns in schools* (most past kiln fires began at night); the half hour's margin is
   common practice for back-up timers.
@@ -45,6 +47,9 @@ def cautions(shown: FiringOnDay, formats: Formats, day: date) -> tuple[Caution, 
     firing = shown.firing
     off = formats.clock(firing.hot_until, day)
     found = [named_caution(key, formats) for key in dict.fromkeys(shown.profile.cautions)]
+    if firing.clean_out_minutes and formats.local(firing.load_at).date() >= day:
+        at = formats.stretch(firing.clean_out_at, firing.load_at, day)
+        found.append(_of_firing("clean-out", formats, at=at))
     if shown.profile.vent:
         found.append(_always("vent", formats))
     if shown.heats_alone:

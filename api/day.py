@@ -62,6 +62,7 @@ class FiringOnDay:
     unit: TemperatureUnit
     open_below_c: float
     next_load_at: Minute | None
+    cleaned_by: tuple[OnDuty, ...]
     loaded_by: tuple[OnDuty, ...]
     unloaded_by: tuple[OnDuty, ...]
     seen_off_by: tuple[OnDuty, ...]
@@ -253,6 +254,7 @@ class Day:
             unit=self.studio.controller_unit(kiln),
             open_below_c=self.studio.unload_below_c(profile),
             next_load_at=min(after, default=None),
+            cleaned_by=self._people(firing.clean_out_at) if firing.clean_out_minutes else (),
             loaded_by=self._people(firing.load_at),
             unloaded_by=self._people(firing.unload_at, skill),
             seen_off_by=self._people(firing.hot_until),
@@ -359,6 +361,8 @@ def _tasks(shown: FiringOnDay) -> list[Task]:
         Task(firing.start_at, firing.start_at, "start", shown, ()),
         Task(firing.unload_at, firing.out_at, "session" if shown.hot else "open", shown, shown.unloaded_by),
     ]
+    if firing.clean_out_minutes:
+        tasks.insert(0, Task(firing.clean_out_at, firing.load_at, "clean", shown, shown.cleaned_by))
     if not shown.hot:
         tasks.append(Task(firing.hot_until, firing.hot_until, "look", shown, shown.seen_off_by))
     return tasks

@@ -28,7 +28,14 @@ from shared.clock import Minute, local_time
 YEAR = timedelta(days=366)
 """How far around its events a calendar tells its zone's clock changes."""
 
-TASKS = {"load": "Load", "start": "Starts", "open": "Open", "session": "Session", "look": "See it off"}
+TASKS = {
+    "clean": "Clean out",
+    "load": "Load",
+    "start": "Starts",
+    "open": "Open",
+    "session": "Session",
+    "look": "See it off",
+}
 """What stands before a firing in the staff's calendar."""
 
 
@@ -200,6 +207,8 @@ def _tasks(shown: FiringOnDay, key: str, what: str, loads: str, formats: Formats
         ("load", firing.load_at, shown.loaded_at, shown.loaded_by),
         ("start", firing.start_at, firing.start_at, ()),
     ]
+    if firing.clean_out_minutes:
+        times.insert(0, ("clean", firing.clean_out_at, firing.load_at, shown.cleaned_by))
     if not shown.hot:
         times.append(("look", firing.hot_until, firing.hot_until, shown.seen_off_by))
     times.append((out, firing.unload_at, firing.out_at, shown.unloaded_by))

@@ -13,7 +13,7 @@ from api.printing.plan_text import next_text, outage_texts
 from api.storage.tables import FiringRecord
 from shared.clock import Minute, minute_of
 
-STEP_ORDER = ("load", "start", "look", "open")
+STEP_ORDER = ("clean", "load", "start", "look", "open")
 NOTED_BY = {"load": "loaded", "start": "started", "open": "opened"}
 """What is noted in the record when a step is done; that somebody looked is not."""
 
@@ -176,7 +176,7 @@ def overdue(day: Day, kept: Mapping[str, FiringRecord], now: Minute) -> tuple[Ta
         kind = "open" if task.kind == "session" else task.kind
         # A start or an opening is not asked about before what comes first is noted.
         asked = kind == "load" or (kind == "start" and row is not None) or (kind == "open" and noted.get("start"))
-        if kind != "look" and asked and noted.get(kind) is None and task.until < now:
+        if kind in NOTED_BY and asked and noted.get(kind) is None and task.until < now:
             found.append(task)
     return tuple(found)
 
@@ -195,6 +195,7 @@ def _firing_card(
     words, firing = formats.words, shown.firing
     alone = any(span.begin <= firing.start_at < span.end for span in shown.heats_alone)
     texts = {
+        "clean": words("step.clean"),
         "load": words("step.load"),
         "start": words("step.start"),
         "look": words("step.look"),
@@ -207,8 +208,16 @@ def _firing_card(
     }
     # Noted before, expected after: what a person reads is what is known best.
     planned = {"load": firing.load_at, "start": firing.start_at, "look": firing.hot_until, "open": firing.unload_at}
-    until = {"load": shown.loaded_at, "start": firing.start_at, "look": firing.hot_until, "open": firing.out_at}
+    planned["clean"] = firing.clean_out_at
+    until = {
+        "clean": firing.load_at,
+        "load": shown.loaded_at,
+        "start": firing.start_at,
+        "look": firing.hot_until,
+        "open": firing.out_at,
+    }
     remarks = {
+        "clean": names_text(shown.cleaned_by, formats),
         "load": names_text(shown.loaded_by, formats),
         "start": words("sheet.on_timer") if alone else words("sheet.by_hand"),
         "look": names_text(shown.seen_off_by, formats),
@@ -227,11 +236,11 @@ def _firing_card(
     steps = []
     offered = False
     for kind in STEP_ORDER:
-        if kind == "look" and shown.hot:
+        if (kind == "look" and shown.hot) or (kind == "clean" and not firing.clean_out_minutes):
             continue
         done = noted.get(kind)
         tap = ""
-        if taps_at is not None and not offered and kind != "look" and done is None:
+        if taps_at is not None and not offered and kind in NOTED_BY and done is None:
             offered = True
             tap = NOTED_BY[kind] if kind != "open" or may_open(shown, kept, taps_at) else ""
         clock = (

@@ -207,6 +207,8 @@ def cost_lines(
         (words("plans.cost_energy"), formats.money(parts.energy)),
         (words("plans.cost_firings"), formats.money(parts.firings)),
     ]
+    if parts.clean_outs:
+        lines.append((words("plans.cost_clean_outs"), formats.money(parts.clean_outs)))
     if parts.changes:
         lines.append((words("plans.cost_changes"), formats.money(parts.changes)))
     if before is not None:

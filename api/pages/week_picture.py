@@ -161,8 +161,10 @@ def week_picture(
 
 
 def phases(firing: Firing, load_minutes: float) -> Iterator[tuple[str, Minute, Minute]]:
-    """The phases of a firing in order of time, by kind: load, wait, heat, hold, cool, open."""
+    """The phases of a firing in order of time, by kind: clean, load, wait, heat, hold, cool, open."""
     loaded = firing.load_at + -int(-load_minutes // 1)
+    if firing.clean_out_minutes:
+        yield "clean", firing.clean_out_at, firing.load_at
     yield "load", firing.load_at, loaded
     if firing.start_at > loaded:
         yield "wait", loaded, firing.start_at
@@ -193,7 +195,7 @@ def _drawn(
         for kind, begin, end in phases(firing, kiln.load_minutes)
         if x(end) > x(begin)
     )
-    left, right = x(firing.load_at), x(max(firing.free_at, firing.out_at))
+    left, right = x(firing.clean_out_at), x(max(firing.free_at, firing.out_at))
     is_held = firing.id in held
     short = f"{firing.id} · {words('hold.fixed')}" if is_held else firing.id
     label = f"{short} · {profile.title}" if is_held else f"{firing.id} {profile.title}"
@@ -210,6 +212,8 @@ def _drawn(
         off=formats.clock(firing.hot_until),
         open=formats.clock(firing.unload_at),
     )
+    if firing.clean_out_minutes:
+        title = words("week.bar_clean", bar=title, clean=formats.clock(firing.clean_out_at))
     if is_held:
         title = f"{title} ({words('hold.legend')})"
     at_end = left > RIGHT - LETTER * len(label) - 4

@@ -28,7 +28,11 @@ def summary_text(shown: FiringOnDay, formats: Formats) -> str:
 def time_lines(shown: FiringOnDay, formats: Formats, day: date, heats: bool) -> list[str]:
     """When it is loaded, starts, peaks, switches off, is safe, is opened and is free, with who does it."""
     words, firing = formats.words, shown.firing
-    lines = row(
+    lines = []
+    if firing.clean_out_minutes:
+        cleaned = formats.stretch(firing.clean_out_at, firing.load_at, day)
+        lines += row(words("plan.label_clean"), cleaned, people_text(shown.cleaned_by, formats, day))
+    lines += row(
         words("plan.label_load"),
         formats.stretch(firing.load_at, shown.loaded_at, day),
         people_text(shown.loaded_by, formats, day),

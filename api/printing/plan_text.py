@@ -9,7 +9,7 @@ from api.lateness import late_rows
 from api.people import duty_text
 from api.printing.columns import KEEP, heading, paragraph, row
 from api.printing.firing_text import key_lines, mind_lines, put_lines, summary_text, takes_text, time_lines
-from shared.plans import Proof
+from shared.plans import CostParts, Proof
 from shared.texts import Text, say
 
 
@@ -196,8 +196,16 @@ def _cost_block(day: Day, formats: Formats) -> list[str]:
         unplaced=formats.money(parts.unplaced),
         energy=formats.money(parts.energy),
         firings=formats.money(parts.firings),
+        clean_outs=clean_outs_cost(parts, formats),
         changes=changes,
     )
     lines = [heading(words("plan.cost_head")), *paragraph(cost, indent=2, hanging=2)]
     lines += paragraph(proof_text(day.plan.proof, formats), indent=2, hanging=2)
     return lines + paragraph(words("plan.audited"), indent=2, hanging=2)
+
+
+def clean_outs_cost(parts: CostParts, formats: Formats) -> str:
+    """What clean-outs cost, as a part of a sentence; nothing where there are none."""
+    if not parts.clean_outs:
+        return ""
+    return formats.words("plan.cost_clean_outs", clean_outs=formats.money(parts.clean_outs))

@@ -7,7 +7,7 @@ from itertools import groupby
 from api.formats import Formats
 from api.printing.columns import heading, paragraph
 from api.printing.holds_text import hold_lines
-from api.printing.plan_text import proof_text, sentence
+from api.printing.plan_text import clean_outs_cost, proof_text, sentence
 from scheduler.planning.events import Question
 from scheduler.planning.replan import Change, Replanned
 from shared.clock import Minute
@@ -147,4 +147,4 @@ def _cost(found: Replanned, formats: Formats, checked: int) -> list[str]:
 def cost_values(parts: CostParts, formats: Formats) -> dict[str, str]:
     """A cost's parts and their total, as money."""
     values = {name: formats.money(getattr(parts, name)) for name in type(parts).model_fields}
-    return values | {"total": formats.money(parts.total)}
+    return values | {"total": formats.money(parts.total), "cleaning": clean_outs_cost(parts, formats)}

@@ -42,6 +42,7 @@ def _rows(formats: Formats) -> list[Row]:
         (words("whatif.unplaced"), lambda run: run.unplaced, ".2f"),
         (words("whatif.energy"), lambda run: run.energy, ".2f"),
         (words("whatif.firings"), lambda run: run.firings, ".2f"),
+        (words("whatif.clean_outs"), lambda run: run.clean_outs, ".2f"),
         (words("whatif.late_loads"), lambda run: float(run.late_loads), ".0f"),
         (words("whatif.late_hours"), lambda run: run.late_hours, ".1f"),
         (words("whatif.unplaced_loads"), lambda run: float(run.unplaced_loads), ".0f"),

@@ -110,7 +110,13 @@ def _moments(shown: FiringOnDay, formats: Formats, day: date) -> tuple[Moment, .
             remark = words("sheet.until", until=formats.clock(until, local.date()), remark=remark)
         return Moment(words(f"sheet.{label}"), clock, other, remark)
 
+    clean = (
+        (moment("clean_at", firing.clean_out_at, names_text(shown.cleaned_by, formats), firing.load_at),)
+        if firing.clean_out_minutes
+        else ()
+    )
     return (
+        *clean,
         moment("load_at", firing.load_at, names_text(shown.loaded_by, formats), shown.loaded_at),
         moment("start_at", firing.start_at, words("sheet.on_timer" if alone else "sheet.by_hand")),
         moment("peak_at", peak.reached_at, formats.temperature(peak.to_c, unit)),
@@ -166,10 +172,21 @@ def _signs(shown: FiringOnDay, formats: Formats, day: date, day_begin: Minute) -
     What was done on an earlier day stands on that day's sheet.
     """
     firing = shown.firing
+    clean = [(firing.load_at, "sign_cleaned")] if firing.clean_out_minutes else []
     end = [(firing.unload_at, "sign_opened"), (firing.hot_until, "sign_off")]
-    steps = [(shown.loaded_at, "sign_loaded"), (firing.start_at, "sign_started"), (None, "sign_looked"), *sorted(end)]
+    steps = [
+        *clean,
+        (shown.loaded_at, "sign_loaded"),
+        (firing.start_at, "sign_started"),
+        (None, "sign_looked"),
+        *sorted(end),
+    ]
     return tuple(
-        (formats.words(f"sheet.{key}"), "" if at is None else formats.clock(at, day), key != "sign_loaded")
+        (
+            formats.words(f"sheet.{key}"),
+            "" if at is None else formats.clock(at, day),
+            key not in ("sign_cleaned", "sign_loaded"),
+        )
         for at, key in steps
         if at is None or at >= day_begin
     )

@@ -48,6 +48,7 @@ class Lane:
     heating: tuple[str, ...]
     cooling: tuple[str, ...]
     peaks: tuple[Label, ...]
+    cleaning: tuple[Bar, ...]
     loading: tuple[Bar, ...]
     opening: tuple[Bar, ...]
     load_labels: tuple[Label, ...]
@@ -94,7 +95,7 @@ def _lane(day: Day, number: int, kiln_day: KilnDay, formats: Formats, x: ToX, re
     top = TOP + LANE * number
     base = top + CURVE + 6
     scale = CURVE / kiln_day.kiln.max_temperature_c
-    heating, cooling, peaks, loading, opening, load_labels, open_labels = [], [], [], [], [], [], []
+    heating, cooling, peaks, cleaning, loading, opening, load_labels, open_labels = [], [], [], [], [], [], [], []
     for shown in kiln_day.firings:
         firing = shown.firing
         heating += _area(day, shown, firing.start_at, firing.hot_until, base, scale, x)
@@ -104,6 +105,9 @@ def _lane(day: Day, number: int, kiln_day: KilnDay, formats: Formats, x: ToX, re
             at = x(peak.reached_at)
             text = formats.temperature(peak.to_c, shown.unit)
             peaks.append(Label(at, text, _anchor(at)))
+        if firing.clean_out_minutes and firing.load_at > day.begin and firing.clean_out_at < day.end:
+            begin, end = x(max(firing.clean_out_at, day.begin)), x(min(firing.load_at, day.end))
+            cleaning.append(Bar(begin, max(1.5, round(end - begin, 1))))
         if firing.load_at >= day.begin:
             bar = Bar(x(firing.load_at), max(1.5, round(x(shown.loaded_at) - x(firing.load_at), 1)))
             loading.append(bar)
@@ -123,6 +127,7 @@ def _lane(day: Day, number: int, kiln_day: KilnDay, formats: Formats, x: ToX, re
         heating=tuple(heating),
         cooling=tuple(cooling),
         peaks=tuple(peaks),
+        cleaning=tuple(cleaning),
         loading=tuple(loading),
         opening=tuple(opening),
         load_labels=tuple(load_labels),

@@ -103,6 +103,7 @@ def _task_row(task: Task, day: Day, formats: Formats) -> TaskRow:
             profile=shown.profile.title,
             loads=loads,
         ),
+        "clean": words("overview.task_clean", firing=firing.id, profile=shown.profile.title),
         "start": words("overview.task_start", firing=firing.id, profile=shown.profile.title),
         "open": words(
             "overview.task_open",

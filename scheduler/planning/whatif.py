@@ -27,14 +27,14 @@ class Figures:
 
     Attributes
     ----------
-    cost, lateness, unplaced, energy, firings
+    cost, lateness, unplaced, energy, firings, clean_outs
         The cost and its parts [currency].
     late_loads, late_hours, unplaced_loads, firing_count
         Loads out after their promise, by how many hours in all [h]; loads without a place; firings [-].
     kwh
         Energy [kWh].
     people_hours
-        Time spent loading, opening and in sessions [h].
+        Time spent cleaning out, loading, opening and in sessions [h].
     use
         Share of each kiln's time from loading to free [-], by kiln id.
     """
@@ -44,6 +44,7 @@ class Figures:
     unplaced: float
     energy: float
     firings: float
+    clean_outs: float
     late_loads: int
     late_hours: float
     unplaced_loads: int
@@ -127,7 +128,7 @@ def figures(studio: Studio, made: Plan) -> Figures:
     people = 0.0
     for firing in made.firings:
         busy[firing.kiln] += max(0, min(firing.free_at, made.end) - max(firing.load_at, made.begin))
-        people += studio.kiln_by_id[firing.kiln].load_minutes + firing.unload_minutes
+        people += firing.clean_out_minutes + studio.kiln_by_id[firing.kiln].load_minutes + firing.unload_minutes
     parts = made.cost_parts
     return Figures(
         cost=parts.total,
@@ -135,6 +136,7 @@ def figures(studio: Studio, made: Plan) -> Figures:
         unplaced=parts.unplaced,
         energy=parts.energy,
         firings=parts.firings,
+        clean_outs=parts.clean_outs,
         late_loads=len(made.late),
         late_hours=sum(row.hours for row in made.late),
         unplaced_loads=len(made.unplaced),

@@ -117,7 +117,7 @@ def test_every_phase_has_a_pattern_or_a_frame_of_its_own() -> None:
         match = re.fullmatch(r"\.ph-([a-z]+)", selector.strip())
         if match:
             looks[match[1]] = re.sub(r"var\(--[a-z-]+\)", "colour", body)
-    assert set(looks) == {"load", "wait", "heat", "hold", "cool", "open", "out"}
+    assert set(looks) == {"clean", "load", "wait", "heat", "hold", "cool", "open", "out"}
     solid = [name for name, look in looks.items() if "url(" not in look and "dasharray" not in look]
     assert sorted(solid) == ["hold", "load", "open"]  # told apart by lightness: brown, black, white with a frame
     shades = [luminance(linear(COLOURS[name])) for name in ("ink", "oxide", "card")]
