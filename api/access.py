@@ -10,6 +10,7 @@ from fastapi import Depends, Request
 from api.problems import ProblemError
 from api.security import ALL_ROLES, PEOPLE, STAFF, Identity, Role
 from api.service import Service
+from api.words import tell
 
 COOKIE = "kilnrota_session"
 """Name of the session's cookie."""
@@ -45,11 +46,11 @@ class Allow:
         identity = identity_of(request)
         if identity is None:
             raise ProblemError(
-                401, "sign in, or send a token that is valid", name="sign-in", headers={"www-authenticate": "Bearer"}
+                401, tell("refused.sign_send_token"), name="sign-in", headers={"www-authenticate": "Bearer"}
             )
         if identity.role not in self.roles:
             allowed = ", ".join(sorted(self.roles))
-            raise ProblemError(403, f"this is for {allowed}; you are {identity.role}", name="not-allowed")
+            raise ProblemError(403, tell("refused.this_you", allowed=allowed, role=identity.role), name="not-allowed")
         return identity
 
 

@@ -25,6 +25,7 @@ from api.storage.change_log import Author, record
 from api.storage.engine import Store
 from api.storage.studio_store import bump
 from api.storage.tables import Attempt, BookedLoad, Feed, Invitation, Person, SignedIn, Token
+from api.words import tell
 
 INVITATION_DAYS = 7
 """How long a one-time link can be used [d]; house choice."""
@@ -68,12 +69,10 @@ class Accounts:
         with self.store.write() as session:
             invitation = session.scalar(select(Invitation).where(Invitation.secret_hash == secret_hash(secret)))
             if invitation is None or invitation.used_at is not None or invitation.expires_at <= now:
-                raise ProblemError(
-                    410, "this link has been used or is too old; ask for a new one", name="link-not-valid"
-                )
+                raise ProblemError(410, tell("refused.this_link_been"), name="link-not-valid")
             if invitation.person_id is None:
                 if not name or not name.strip():
-                    raise ProblemError(422, "name is missing; say how people call you", name="name-missing")
+                    raise ProblemError(422, tell("refused.name_missing_say"), name="name-missing")
                 person = new_person(session, name, Role.MANAGER, Author(None, NOBODY, now))
             else:
                 found = session.get(Person, invitation.person_id)
@@ -119,7 +118,7 @@ class Accounts:
                 )
                 record(session, Author(person.id, person.name, now), "sign in", "session", person.name, None, None)
         if person is None or not right:
-            raise ProblemError(401, "name and password do not go together; try again", name="wrong-password")
+            raise ProblemError(401, tell("refused.name_password_do"), name="wrong-password")
         return secret
 
     def identify(self, session_secret: str | None, token: str | None, now: datetime) -> Identity | None:
@@ -162,7 +161,7 @@ class Accounts:
         if rest > 0:
             raise ProblemError(
                 429,
-                f"too many failed sign-ins; wait {int(rest) + 1} s and try again",
+                tell("refused.too_many_failed", rest=int(rest) + 1),
                 name="wait",
                 headers={"retry-after": str(int(rest) + 1)},
             )
@@ -183,7 +182,7 @@ def check_password(password: str) -> None:
     """
     if len(password) < LEAST_PASSWORD:
         raise ProblemError(
-            422, f"the password is too short; use at least {LEAST_PASSWORD} letters", name="password-too-short"
+            422, tell("refused.password_too_short", least_password=LEAST_PASSWORD), name="password-too-short"
         )
 
 
@@ -197,9 +196,9 @@ def new_person(session: Session, name: str, role: Role, author: Author) -> Perso
     """
     key = name_key(name)
     if not key:
-        raise ProblemError(422, "name is empty; say how people call them", name="name-missing")
+        raise ProblemError(422, tell("refused.name_empty_say"), name="name-missing")
     if session.scalar(select(Person.id).where(Person.name_key == key)) is not None:
-        raise ProblemError(409, "somebody has that name already; choose another", name="name-taken")
+        raise ProblemError(409, tell("refused.somebody_that_name"), name="name-taken")
     person = Person(
         name=" ".join(name.split())[:200], name_key=key, role=role, created_at=author.at, password_hash=None
     )

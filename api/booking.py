@@ -21,6 +21,7 @@ from api.storage.plan_store import OPEN_STATES, current
 from api.storage.studio_store import WAITING, counter, load_of, new_row, next_stage, set_value, waiting_loads
 from api.storage.tables import Answer, BookedLoad, FiringRecord, Person
 from api.wire import read_record, refuse, said, stored
+from api.words import tell
 from shared.clock import iso_text, minute_of
 from shared.loads import Load
 from shared.studio import Studio
@@ -48,15 +49,13 @@ def book(service: Service, who: Identity, body: Mapping[str, Any], person: int |
             known = session.get(Answer, (who.person_id, key))
             if known is not None:
                 if known.digest != digest:
-                    raise ProblemError(
-                        422, "this Idempotency-Key was used for another request; use a new one", name="key-used"
-                    )
+                    raise ProblemError(422, tell("refused.this_idempotency_key"), name="key-used")
                 return known.body
         studio = service.studio(session)
         owner = _owner(session, who, person)
         load = _read(body, studio, who, owner, session)
         if session.scalar(select(BookedLoad.id).where(BookedLoad.key == load.id)) is not None:
-            raise ProblemError(409, f"there is a load {load.id!r} already; choose another id", name="id-taken")
+            raise ProblemError(409, tell("refused.there_load_already", load=repr(load.id)), name="id-taken")
         check_load(next_stage(session, load), _others(session, load), studio)
         row = new_row(load, owner.id if owner is not None else None, now)
         session.add(row)
@@ -80,7 +79,7 @@ def change(service: Service, who: Identity, load_id: str, version: int, body: Ma
         owner = session.get(Person, row.person_id) if row.person_id is not None else None
         given = {**body, "id": body.get("id", load_id)}
         if given["id"] != load_id:
-            raise refuse("load", "id", "is another id than the address names", "leave it out, or book a new load")
+            raise refuse("load", "id", tell("refused.another_id_than"), tell("refused.leave_out_book"))
         if owner is None and "owner" not in given:
             given["owner"] = before.owner
         load = _read(given, studio, who, owner, session, before)
@@ -103,9 +102,7 @@ def cancel(service: Service, who: Identity, load_id: str, version: int) -> Any:
         _still_waits(session, row)
         later = [load.id for load in waiting_loads(session) if load.after == load_id]
         if later:
-            raise ProblemError(
-                409, f"load {later[0]!r} comes after this one; change or cancel that one first", name="others-wait"
-            )
+            raise ProblemError(409, tell("refused.load_comes_after", later=repr(later[0])), name="others-wait")
         was = load_shown(row, studio)
         row.state = "cancelled"
         row.version += 1
@@ -129,9 +126,7 @@ def mark(service: Service, who: Identity, load_id: str, version: int, what: str)
             row.body = stored(load_of(row).model_copy(update={"ready": minute_of(now)}))
         else:
             if row.state != "fired":
-                raise ProblemError(
-                    409, f"the load is {row.state}, not fired yet; mark its firing as opened first", name="not-fired"
-                )
+                raise ProblemError(409, tell("refused.load_not_fired", state=row.state), name="not-fired")
             row.collected_at, row.state = now, "collected"
         row.version += 1
         answer = load_shown(row, studio)
@@ -178,10 +173,10 @@ def load_shown(row: BookedLoad, studio: Studio) -> dict[str, Any]:
 def stale(session: Session, kind: str, key: str, version: int, now: Mapping[str, Any]) -> ProblemError:
     """The problem of a change that was based on an old version, with all that has changed since."""
     changes = [shown(change) for change in changes_since(session, kind, key, version)]
-    who = f"; {changes[-1]['who']} changed it at {changes[-1]['at']}" if changes else ""
+    who = tell("refused.changed_it_at", changes=changes[-1]["who"], changes2=changes[-1]["at"]) if changes else ""
     return ProblemError(
         409,
-        f"this {kind} is at version {now['version']}, your change was based on {version}{who}; look again",
+        tell("refused.this_version_your", kind=kind, now=now["version"], version=version, who=who),
         name="stale",
         more={"changed": changes, "current": dict(now)},
     )
@@ -207,15 +202,15 @@ def _fresh(session: Session, row: BookedLoad, version: int, studio: Studio) -> N
 
 def _still_waits(session: Session, row: BookedLoad) -> None:
     if row.state != WAITING:
-        raise ProblemError(409, f"the load is {row.state}; book a new one", name="not-waiting")
+        raise ProblemError(409, tell("refused.load_book_new", state=row.state), name="not-waiting")
     if in_a_kiln(session, row.key):
-        raise ProblemError(409, "the load is in a kiln that is under way; wait for its opening", name="in-a-kiln")
+        raise ProblemError(409, tell("refused.load_kiln_that"), name="in-a-kiln")
 
 
 def _owner(session: Session, who: Identity, person: int | None) -> Person | None:
     if not who.staff:
         if person not in (None, who.person_id):
-            raise ProblemError(403, "members book for themselves; leave person out", name="not-allowed")
+            raise ProblemError(403, tell("refused.members_book_themselves"), name="not-allowed")
         return session.get(Person, who.person_id)
     if person is None:
         return None
@@ -238,7 +233,7 @@ def _read(
         kept = said(before, studio.place) if before is not None else {}
         for key in MEMBERS_MAY_NOT_SAY:
             if key in given and given[key] != kept.get(key):
-                raise refuse("load", key, "is for the staff to say", "leave it out, or ask them")
+                raise refuse("load", key, tell("refused.staff_say"), tell("refused.leave_out_ask"))
             if key in kept:
                 given[key] = kept[key]
     if owner is not None:

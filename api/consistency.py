@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from typing import Any, TypeVar
 
 from api.wire import reading_of, said, written
+from api.words import tell
 from shared.errors import FolderError
 from shared.files.cross_checks import check_loads, check_profiles, check_studio, check_works
 from shared.files.fault_list import FaultList
@@ -37,9 +38,9 @@ def check_whole(studio: Studio, loads: Sequence[Load]) -> None:
     tables, profiles = _tables(studio)
     faults = {name: FaultList(name) for name in ("studio", "profiles", "loads")}
     if not studio.circuits:
-        faults["studio"].add("circuits", "is missing", "keep at least one circuit")
+        faults["studio"].add("circuits", tell("refused.is_missing"), tell("refused.keep_least_one"))
     if not studio.kilns:
-        faults["studio"].add("kilns", "is missing", "keep at least one kiln")
+        faults["studio"].add("kilns", tell("refused.is_missing"), tell("refused.keep_least_one_kiln"))
     check_studio(tables, faults["studio"])
     check_works(tables, profiles, faults["studio"])
     check_profiles(profiles, tables, faults["profiles"])

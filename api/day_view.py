@@ -21,7 +21,7 @@ from api.storage.plan_store import current
 from api.storage.studio_store import counter
 from api.storage.tables import BookedLoad, FiringRecord, Person
 from api.wire import reading_of
-from api.words import read_words
+from api.words import read_words, tell
 from shared.calendar import on_duty
 from shared.clock import Minute, iso_text, local_time, wall_minute
 from shared.studio import Studio
@@ -45,7 +45,7 @@ def day_named(text: str | None, service: Service, studio: Studio) -> date:
     except ValueError:
         day = date.min
     if not 1990 <= day.year <= 2200:
-        raise ProblemError(422, "date is no day; write today, tomorrow or 2026-11-30", name="faults")
+        raise ProblemError(422, tell("refused.date_no_day"), name="faults")
     return day
 
 
@@ -60,7 +60,7 @@ def day_bytes(service: Service, who: Identity, text: str | None, kiln: str | Non
             raise not_there("kiln", kiln)
         only = who.person_id if who.role == Role.MEMBER else person
         if person is not None and only != person:
-            raise ProblemError(403, "members see their own loads; leave person out", name="not-allowed")
+            raise ProblemError(403, tell("refused.members_see_their"), name="not-allowed")
         if only is not None and who.role != Role.MEMBER and _person(session, only) is None:
             raise not_there("person", only)
         number = publication.id if publication is not None else 0

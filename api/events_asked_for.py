@@ -11,6 +11,7 @@ from typing import TypeVar, get_args
 
 from api.consistency import check_load
 from api.wire import reading_of
+from api.words import tell
 from scheduler.planning.events import Away, CircuitDown, Events, FiringLate, KilnDown, Outcome
 from shared.clock import Minute
 from shared.errors import Fault, FolderError, RequestError
@@ -74,7 +75,9 @@ class _Asked:
     def late(self, text: str) -> FiringLate:
         name, _, hours = text.rpartition(":")
         if not _HOURS.fullmatch(hours) or not 0.0 < float(hours) <= LONGEST_DELAY_HOURS:
-            raise _UnusableError("gives no hours", f"write it as F7:2.5, above 0 and up to {LONGEST_DELAY_HOURS:.0f} h")
+            raise _UnusableError(
+                tell("refused.gives_no_hours"), tell("refused.write_f7_2", longest_delay=LONGEST_DELAY_HOURS)
+            )
         return FiringLate(_one_of(name, "firing", [f.id for f in self.plan.firings]), float(hours))
 
     def cancelled(self, text: str) -> str:
@@ -87,14 +90,14 @@ class _Asked:
         except ValueError:
             day = None
         if match is None or day is None:
-            raise _UnusableError("is no day", "write 2026-12-01, or 2026-12-01T09:00 for the shift that begins then")
+            raise _UnusableError(tell("refused.is_no_day"), tell("refused.write_2026_12"))
         if match[2] is None:
             return Away(day)
         opens = int(match[2]) * 60 + int(match[3])
         known = sorted({shift.opens for shift in self.studio.shifts})
         if opens not in known:
             times = ", ".join(f"{at // 60:02d}:{at % 60:02d}" for at in known) or "never"
-            raise _UnusableError("names no shift", f"shifts begin at {times}; without a time nobody is there all day")
+            raise _UnusableError(tell("refused.names_no_shift"), tell("refused.shifts_begin_without", times=times))
         return Away(day, opens)
 
     def outcome(self, text: str) -> tuple[str, Outcome]:
@@ -102,7 +105,9 @@ class _Asked:
         for outcome in get_args(Outcome):
             if said == outcome:
                 return _one_of(name, "firing", [f.id for f in self.plan.firings]), outcome
-        raise _UnusableError("gives no outcome", f"write it as F7=refire; there are {', '.join(get_args(Outcome))}")
+        raise _UnusableError(
+            tell("refused.gives_no_outcome"), tell("refused.write_f7_refire", outcome=tuple(get_args(Outcome)))
+        )
 
     def _name_and_until(self, text: str) -> tuple[str, Minute | None]:
         from api.requests import moment_asked_for
@@ -114,10 +119,10 @@ class _Asked:
             at = moment_asked_for(until, "until", self.studio)
         except RequestError:
             raise _UnusableError(
-                f"{clipped(until)!r} is no time", "write it as K2:2026-12-01T14:00, or K2 alone"
+                tell("refused.is_no_time", until=repr(clipped(until))), tell("refused.write_k2_2026")
             ) from None
         if at <= self.now:
-            raise _UnusableError("is over already", "name a time after --now, or leave it out for until further notice")
+            raise _UnusableError(tell("refused.is_over_already"), tell("refused.name_time_after"))
         return name, at
 
 
@@ -130,7 +135,7 @@ class _UnusableError(Exception):
 def _one_of(name: str, what: str, known: Collection[str]) -> str:
     if name not in known:
         listed = ", ".join(list(known)[:30]) or "none"
-        raise _UnusableError(f"names no {what} that there is", f"there are {listed}")
+        raise _UnusableError(tell("refused.names_no_that", what=what), tell("refused.there_are", listed=listed))
     return name
 
 
@@ -177,7 +182,9 @@ def loads_from(path: Path, studio: Studio, waiting: Sequence[Load]) -> tuple[Loa
     for row in rows:
         name = row.cells.get("id", "")
         if name in taken:
-            faults.add(row.place("id"), f'"{clipped(name)}" is the id of another load', "give each its own id")
+            faults.add(
+                row.place("id"), tell("refused.id_another_load", name=clipped(name)), tell("refused.give_each_own")
+            )
         taken.add(name)
     if faults.count:
         raise FolderError(faults.listed())

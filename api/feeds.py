@@ -21,7 +21,7 @@ from api.service import Service
 from api.storage.change_log import record
 from api.storage.plan_store import current
 from api.storage.tables import BookedLoad, Feed, Person
-from api.words import read_words
+from api.words import Words, tell
 from scheduler.audit import AuditedPlan
 from shared.clock import Minute, local_time
 
@@ -29,12 +29,12 @@ YEAR = timedelta(days=366)
 """How far around its events a calendar tells its zone's clock changes."""
 
 TASKS = {
-    "clean": "Clean out",
-    "load": "Load",
-    "start": "Starts",
-    "open": "Open",
-    "session": "Session",
-    "look": "See it off",
+    "clean": "feed_event.clean",
+    "load": "feed_event.load",
+    "start": "feed_event.start",
+    "open": "feed_event.open",
+    "session": "feed_event.session",
+    "look": "feed_event.look",
 }
 """What stands before a firing in the staff's calendar."""
 
@@ -53,9 +53,9 @@ class Entry:
 def add(service: Service, who: Identity, kind: str, subject: str) -> dict[str, Any]:
     """Make a link; its secret is shown this once."""
     if who.role == Role.MEMBER and (kind != "person" or subject not in ("", str(who.person_id))):
-        raise ProblemError(403, "members have a calendar of their own loads; leave subject out", name="not-allowed")
+        raise ProblemError(403, tell("refused.members_have_calendar"), name="not-allowed")
     if who.person_id is None:
-        raise ProblemError(403, "a display has no calendar", name="not-allowed")
+        raise ProblemError(403, tell("refused.display_no_calendar"), name="not-allowed")
     now = service.now()
     secret = new_secret()
     with service.store.write() as session:
@@ -108,7 +108,7 @@ def feed_shown(row: Feed) -> dict[str, Any]:
     }
 
 
-def calendar_of(service: Service, secret: str) -> bytes:
+def calendar_of(service: Service, secret: str, words: Words) -> bytes:
     """The calendar behind a link.
 
     Raises
@@ -119,7 +119,7 @@ def calendar_of(service: Service, secret: str) -> bytes:
     with service.store.read() as session:
         feed = session.scalar(select(Feed).where(Feed.secret_hash == secret_hash(secret), Feed.revoked_at.is_(None)))
         if feed is None:
-            raise ProblemError(404, "there is no calendar behind this link; make a new link", name="not-there")
+            raise ProblemError(404, tell("refused.there_no_calendar"), name="not-there")
         publication = current(session)
         studio = service.studio(session)
         if publication is None:
@@ -130,11 +130,11 @@ def calendar_of(service: Service, secret: str) -> bytes:
             mine = {row.key for row in session.scalars(
                 select(BookedLoad).where(BookedLoad.person_id == int(feed.subject)))}  # fmt: skip
         kind, subject, number, at = feed.kind, feed.subject, publication.id, publication.at
-    entries = list(_entries(audited, kind, subject, mine))
+    entries = list(_entries(audited, kind, subject, mine, words))
     title = {
         "person": studio.place.name,
         "kiln": f"{studio.place.name}, {subject}",
-        "staff": f"{studio.place.name}, staff",
+        "staff": words("feed_event.staff", studio=studio.place.name),
     }
     return written(title[kind], entries, at, number, service.settings.public_url, studio.place.zone)
 
@@ -172,11 +172,11 @@ def _wall_time(minute: Minute, zone: ZoneInfo) -> datetime:
     return local.astimezone(UTC) if twice else local
 
 
-def _entries(audited: AuditedPlan, kind: str, subject: str, mine: set[str]) -> Iterator[Entry]:
+def _entries(audited: AuditedPlan, kind: str, subject: str, mine: set[str], words: Words) -> Iterator[Entry]:
     studio, plan = audited.studio, audited.plan
     if not plan.firings:
         return
-    formats = Formats(studio, read_words())
+    formats = Formats(studio, words)
     view = Day(audited, day_of(plan.begin, studio))
     for firing in sorted(plan.firings, key=lambda f: (f.load_at, f.id)):
         shown = view.shown(firing)
@@ -184,7 +184,13 @@ def _entries(audited: AuditedPlan, kind: str, subject: str, mine: set[str]) -> I
         loads = ", ".join(firing.loads)
         key = f"{firing.kiln} {firing.profile} {loads}"
         if kind == "kiln" and firing.kiln == subject:
-            yield Entry(f"kiln {key}", firing.load_at, max(firing.free_at, firing.out_at), what, f"Loads {loads}")
+            yield Entry(
+                f"kiln {key}",
+                firing.load_at,
+                max(firing.free_at, firing.out_at),
+                what,
+                words("feed_event.loads", loads=loads),
+            )
         elif kind == "person":
             own = [load for load in firing.loads if load in mine]
             if own:
@@ -193,8 +199,8 @@ def _entries(audited: AuditedPlan, kind: str, subject: str, mine: set[str]) -> I
                     f"out {' '.join(own)}",
                     firing.out_at,
                     firing.out_at + 30,
-                    f"{text} can be fetched",
-                    f"Fired in {what}",
+                    words("feed_event.fetched", loads=text),
+                    words("feed_event.fired_in", what=what),
                 )
         elif kind == "staff":
             yield from _tasks(shown, key, what, loads, formats)
@@ -202,6 +208,7 @@ def _entries(audited: AuditedPlan, kind: str, subject: str, mine: set[str]) -> I
 
 def _tasks(shown: FiringOnDay, key: str, what: str, loads: str, formats: Formats) -> Iterator[Entry]:
     firing = shown.firing
+    words = formats.words
     out = "session" if shown.hot else "open"
     times = [
         ("load", firing.load_at, shown.loaded_at, shown.loaded_by),
@@ -214,5 +221,5 @@ def _tasks(shown: FiringOnDay, key: str, what: str, loads: str, formats: Formats
     times.append((out, firing.unload_at, firing.out_at, shown.unloaded_by))
     for task, begin, end, people in times:
         who = names_text(people, formats) if people else ""
-        text = f"Loads {loads}" + (f"; {who}" if who else "")
-        yield Entry(f"{task} {key}", begin, max(end, begin + 1), f"{TASKS[task]} {what}", text)
+        text = words("feed_event.loads_by", loads=loads, who=who) if who else words("feed_event.loads", loads=loads)
+        yield Entry(f"{task} {key}", begin, max(end, begin + 1), f"{words(TASKS[task])} {what}", text)

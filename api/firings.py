@@ -21,6 +21,7 @@ from api.storage.change_log import Author, record
 from api.storage.plan_store import OPEN_STATES, current
 from api.storage.studio_store import bump
 from api.storage.tables import BookedLoad, FiringRecord, Reading
+from api.words import tell
 from scheduler.audit import AuditedPlan
 from scheduler.firing.tracking import Track, track
 from shared.clock import Minute, iso_text, local_time, minute_of
@@ -64,9 +65,9 @@ def tap(service: Service, who: Identity, firing_id: str, step: str, said: Tap) -
     now = service.now()
     at = said.at or now
     if at.tzinfo is None:
-        raise ProblemError(422, "at has no offset; write 2026-11-30T18:00:00+00:00", name="faults")
+        raise ProblemError(422, tell("refused.no_offset_write"), name="faults")
     if at > now + AHEAD_OF_TIME:
-        raise ProblemError(422, "at lies in the future; note what has happened, when it has", name="not-yet")
+        raise ProblemError(422, tell("refused.lies_future_note"), name="not-yet")
     with service.store.write() as session:
         audited, firing = planned(service, session, firing_id)
         kept = _record(session, audited, firing, current_plan_id(session))
@@ -107,14 +108,12 @@ def add_readings(
             )
         )
         if kept is None or kept.started_at is None:
-            raise ProblemError(409, "the firing has not been started; mark it as started first", name="not-started")
+            raise ProblemError(409, tell("refused.firing_not_been"), name="not-started")
         known = select(Reading.at, Reading.temperature_c).where(Reading.record_id == kept.id)
         there = {row.at: row.temperature_c for row in session.execute(known)}
         new = {at: heat for at, heat in readings if at not in there}
         if len(there) + len(new) > MOST_READINGS:
-            raise ProblemError(
-                422, f"more than {MOST_READINGS} readings of one firing; send fewer a minute", name="many"
-            )
+            raise ProblemError(422, tell("refused.more_than_readings", most_readings=MOST_READINGS), name="many")
         session.add_all(Reading(record_id=kept.id, at=at, temperature_c=heat) for at, heat in new.items())
         followed = _follow(kept, audited, firing, there | new)
         if followed is not None:
@@ -150,7 +149,7 @@ def log_begins(service: Service, firing_id: str, began: Minute | None) -> dateti
     with service.store.read() as session:
         kept = records_of_plan(session, current_plan_id(session)).get(firing_id)
     if kept is None or kept.started_at is None:
-        raise ProblemError(409, "the firing has not been started; mark it as started first", name="not-started")
+        raise ProblemError(409, tell("refused.firing_not_been"), name="not-started")
     return kept.started_at
 
 
@@ -211,7 +210,7 @@ def current_plan_id(session: Session) -> int:
     """
     publication = current(session)
     if publication is None:
-        raise ProblemError(404, "no plan has been published yet; make one and publish it", name="no-plan")
+        raise ProblemError(404, tell("refused.no_plan_been"), name="no-plan")
     return publication.plan_id
 
 
@@ -261,7 +260,7 @@ def _record(session: Session, audited: AuditedPlan, firing: Firing, plan_id: int
     )
     if under_way is not None:
         raise ProblemError(
-            409, f"firing {under_way.firing_id} is still in {firing.kiln}; mark it as opened first", name="kiln-in-use"
+            409, tell("refused.firing_still_mark", firing=under_way.firing_id, kiln=firing.kiln), name="kiln-in-use"
         )
     return FiringRecord(
         plan_id=plan_id,
@@ -289,9 +288,9 @@ def _record(session: Session, audited: AuditedPlan, firing: Firing, plan_id: int
 
 def _step(kept: FiringRecord, step: str, at: datetime) -> None:
     if kept.state not in ("planned", *STEPS) or (kept.state in STEPS and STEPS.index(kept.state) >= STEPS.index(step)):
-        raise ProblemError(409, f"the firing is {kept.state} already; look again", name="done-already")
+        raise ProblemError(409, tell("refused.firing_already_look", state=kept.state), name="done-already")
     if step == "opened" and kept.started_at is None:
-        raise ProblemError(409, "the firing has not been started; mark it as started first", name="not-started")
+        raise ProblemError(409, tell("refused.firing_not_been"), name="not-started")
     if step in ("loaded", "started") and kept.loaded_at is None:
         kept.loaded_at = at
     if step == "started":
@@ -300,7 +299,7 @@ def _step(kept: FiringRecord, step: str, at: datetime) -> None:
         kept.opened_at = at
     times = [moment for moment in (kept.loaded_at, kept.started_at, kept.opened_at) if moment is not None]
     if times != sorted(times):
-        raise ProblemError(422, "at lies before the step before it; check the time", name="out-of-order")
+        raise ProblemError(422, tell("refused.lies_before_step"), name="out-of-order")
     kept.state = step
 
 

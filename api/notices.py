@@ -15,11 +15,13 @@ from api.service import Service
 from api.storage.change_log import Author, record
 from api.storage.plan_store import current
 from api.storage.tables import BookedLoad, FiringRecord, Hold, Notice, StoredPlan
+from api.words import tell
 from scheduler.audit import AuditedPlan
 from scheduler.firing.tracking import Track
 from shared.clock import local_time, minute_of
 from shared.plans import Firing
 from shared.studio import Studio
+from shared.texts import packed, unpacked
 from shared.units import degrees
 
 BEHIND_MINUTES = 30.0
@@ -57,12 +59,12 @@ def raise_notice(
             kind=kind,
             at=at,
             record_id=kept.id if kept is not None else None,
-            text=text,
+            text=packed(text),
             offer=offer,
             person_id=person_id,
         )
     )
-    record(session, Author(None, "the service", at), "raise", "notice", key, None, {"text": text})
+    record(session, Author(None, "the service", at), "raise", "notice", key, None, {"text": str(text)})
     return True
 
 
@@ -72,12 +74,14 @@ def running_behind(session: Session, kept: FiringRecord, followed: Track, audite
         return
     end = local_time(kept.expected_hot_until, audited.studio.place.zone)
     raise_notice(
-        session, f"behind {kept.id} {int(followed.behind_minutes // 60)}", "behind", now,
-        f"Firing {kept.firing_id} in {kept.kiln} is {followed.behind_minutes:.0f} min behind its course; heating is "
-        f"now expected to end at {end:%a %H:%M}. Look at elements and fuses; re-plan if others wait for the kiln.",
+        session,
+        f"behind {kept.id} {int(followed.behind_minutes // 60)}",
+        "behind",
+        now,
+        tell("notice.behind", firing=kept.firing_id, kiln=kept.kiln, late=followed.behind_minutes, end=end),
         kept=kept,
         offer={"late": [{"firing": kept.firing_id, "hours": round(late_hours(kept), 2)}]},
-    )  # fmt: skip
+    )
 
 
 def late_hours(kept: FiringRecord) -> float:
@@ -98,12 +102,20 @@ def over_temperature(
         return
     unit = studio.place.temperature
     raise_notice(
-        session, f"hot {kept.id}", "over temperature", now,
-        f"Firing {kept.firing_id} in {kept.kiln} reads {degrees(hottest_c, unit):.0f} °{unit}, its profile goes to "
-        f"{degrees(limit_c - OVERSHOOT_K, unit):.0f} °{unit}. Go and look now; if it still climbs, switch it off at "
-        "the isolator.",
+        session,
+        f"hot {kept.id}",
+        "over temperature",
+        now,
+        tell(
+            "notice.hot",
+            firing=kept.firing_id,
+            kiln=kept.kiln,
+            hottest=degrees(hottest_c, unit),
+            peak=degrees(limit_c - OVERSHOOT_K, unit),
+            unit=unit,
+        ),
         kept=kept,
-    )  # fmt: skip
+    )
 
 
 def look_round(service: Service) -> int:
@@ -116,10 +128,14 @@ def look_round(service: Service) -> int:
             return 0
         plan_id = publication.plan_id
         audited = service.audited(session, plan_id)
-        known = {row.firing_id: row for row in session.scalars(
-            select(FiringRecord).where(FiringRecord.plan_id == plan_id))}  # fmt: skip
-    missing = [(firing, what) for firing in audited.plan.firings
-               if (what := _missing(firing, known.get(firing.id), audited, minute)) is not None]  # fmt: skip
+        known = {
+            row.firing_id: row for row in session.scalars(select(FiringRecord).where(FiringRecord.plan_id == plan_id))
+        }
+    missing = [
+        (firing, what)
+        for firing in audited.plan.firings
+        if (what := _missing(firing, known.get(firing.id), audited, minute)) is not None
+    ]
     if not missing:
         return 0
     raised = 0
@@ -128,16 +144,24 @@ def look_round(service: Service) -> int:
         if holds is None or holds.plan_id != plan_id:
             return 0
         for firing, what in missing:
-            planned_at = local_time(firing.load_at if what == "not loaded" else firing.start_at,
-                                    audited.studio.place.zone)  # fmt: skip
+            planned_at = local_time(
+                firing.load_at if what == "not loaded" else firing.start_at, audited.studio.place.zone
+            )
             hours = round((minute - (firing.load_at if what == "not loaded" else firing.start_at)) / 60.0 + 0.25, 2)
             raised += raise_notice(
-                session, f"{what} {plan_id} {firing.id}", what, now,
-                f"Firing {firing.id} in {firing.kiln} was to be {what[4:]} at {planned_at:%a %H:%M}, and nobody has "
-                "noted that it was. Note it, or re-plan.",
+                session,
+                f"{what} {plan_id} {firing.id}",
+                what,
+                now,
+                tell(
+                    "notice.not_loaded" if what == "not loaded" else "notice.not_started",
+                    firing=firing.id,
+                    kiln=firing.kiln,
+                    at=planned_at,
+                ),
                 kept=known.get(firing.id),
                 offer={"late": [{"firing": firing.id, "hours": hours}]},
-            )  # fmt: skip
+            )
     return raised
 
 
@@ -160,12 +184,12 @@ def tell_people(session: Session, plan: StoredPlan, at: datetime) -> int:
         row = session.scalar(select(BookedLoad).where(BookedLoad.key == change["load"]))
         after = change["after"]
         text = (
-            f"Load {change['load']} is now fired in {after['kiln']} and out at {_short(after['out_at'])}."
+            tell("notice.moved", load=change["load"], kiln=after["kiln"], out=datetime.fromisoformat(after["out_at"]))
             if after is not None
-            else f"Load {change['load']} has no place in the new plan; please talk to the studio."
+            else tell("notice.no_place", load=change["load"])
         )
         if change["breaks_promise"]:
-            text += " That is later than promised."
+            text += tell("notice.later_than_promised")
         person_id = row.person_id if row is not None else None
         told += raise_notice(session, f"moved {plan.id} {change['load']}", "moved", at, text, person_id=person_id)
     return told
@@ -177,13 +201,8 @@ def tell_of_holds(
     """Tell the staff of each firing that was held and that the published plan could not keep."""
     for hold, why in ended:
         start = local_time(hold.start_at, studio.place.zone)
-        name = f"The firing fixed in {hold.kiln} from {start:%a %d %b %H:%M} ({', '.join(hold.loads)})"
-        text = f"{name} could not stay, and is fixed no more: {why}."
+        text = tell("notice.hold_ended", kiln=hold.kiln, start=start, loads=tuple(hold.loads), why=unpacked(why))
         raise_notice(session, f"hold {plan.id} {hold.id}", "hold ended", at, text)
-
-
-def _short(moment: str) -> str:
-    return moment[:16].replace("T", " ")
 
 
 def listed(service: Service, who: Identity, everything: bool) -> list[dict[str, Any]]:
@@ -216,7 +235,7 @@ def shown(notice: Notice) -> dict[str, Any]:
         "id": notice.id,
         "kind": notice.kind,
         "at": notice.at.isoformat(),
-        "text": notice.text,
+        "text": unpacked(notice.text),
         "record": notice.record_id,
         "person": notice.person_id,
         "offer": notice.offer,

@@ -26,6 +26,7 @@ from api.storage.studio_store import waiting_loads
 from api.storage.tables import BookedLoad, FiringRecord, Job, Publication, StoredPlan
 from api.studio_parts import bring_in
 from api.wire import NAMED_PARTS, PART_MODELS, SINGLE_PARTS, read_record, restored_loads, restored_text
+from api.words import tell
 from scheduler.planning.door import Settings
 from scheduler.planning.events import CircuitDown, Events, FiringLate, KilnDown
 from shared.clock import iso_text, local_time
@@ -326,9 +327,9 @@ def _ask(
     held: tuple[Firing, ...] = (),
 ) -> int:
     if not loads:
-        raise ProblemError(409, "no load waits; book one first", name="no-loads")
+        raise ProblemError(409, tell("refused.no_load_waits"), name="no-loads")
     if plan is not None and any(firing.kiln not in studio.kiln_by_id for firing in plan.firings):
-        raise ProblemError(409, "a kiln of the plan is no longer described; make a new plan", name="kiln-gone")
+        raise ProblemError(409, tell("refused.kiln_plan_no"), name="kiln-gone")
     at = service.now()
     task = SolveTask(
         kind=kind,
@@ -366,15 +367,13 @@ def _versions(session: Session) -> dict[str, int]:
 def _nothing_under_way(session: Session) -> None:
     row = session.scalar(select(FiringRecord).where(FiringRecord.state.in_(OPEN_STATES)))
     if row is not None:
-        raise ProblemError(
-            409, f"firing {row.firing_id} is under way in {row.kiln}; re-plan, so that it stays", name="under-way"
-        )
+        raise ProblemError(409, tell("refused.firing_under_way", firing=row.firing_id, kiln=row.kiln), name="under-way")
 
 
 def _near(day: date, studio: Studio, now: int) -> None:
     today = local_time(now, studio.place.zone).date()
     if not 0 <= (day - today).days <= 366:
-        raise ProblemError(422, f"day {day} is past, or more than a year ahead; name today or a later day", name="day")
+        raise ProblemError(422, tell("refused.day_past_more", day=day), name="day")
 
 
 def _supposed_studio(studio: Studio, supposed: Supposed) -> Studio:
@@ -386,11 +385,13 @@ def _supposed_studio(studio: Studio, supposed: Supposed) -> Studio:
 
     for kind, key in supposed.remove:
         if kind not in NAMED_PARTS:
-            raise ProblemError(422, f"only {', '.join(NAMED_PARTS)} can be supposed away", name="faults")
+            raise ProblemError(422, tell("refused.only_can_supposed", named_parts=tuple(NAMED_PARTS)), name="faults")
         values[kind] = tuple(item for item in held(kind) if item.id != key)
     for kind, body in supposed.set:
         if kind not in PART_MODELS:
-            raise ProblemError(422, f"a studio has no {kind!r}; it has {', '.join(PART_MODELS)}", name="faults")
+            raise ProblemError(
+                422, tell("refused.studio_no", kind=repr(kind), part_models=tuple(PART_MODELS)), name="faults"
+            )
         new = read_record(PART_MODELS[kind], body, kind, studio.place)
         if kind in SINGLE_PARTS:
             values["place" if kind == "studio" else kind] = new

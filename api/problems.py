@@ -11,6 +11,7 @@ from fastapi.responses import JSONResponse
 from pydantic import BaseModel, Field
 from starlette.exceptions import HTTPException
 
+from api.words import tell
 from scheduler.audit import BrokenPlanError
 from shared.errors import Fault, FolderError, KilnrotaError
 from shared.files.toml_tables import key_path
@@ -90,7 +91,7 @@ class ProblemError(KilnrotaError):
 
 def not_there(what: str, key: object) -> ProblemError:
     """The problem of something that does not exist, or that this person may not see."""
-    return ProblemError(404, f"there is no {what} {clipped(str(key))!r}; look the list up again", name="not-there")
+    return ProblemError(404, tell("refused.there_no_look", what=what, key=repr(clipped(str(key)))), name="not-there")
 
 
 def answer(error: KilnrotaError) -> JSONResponse:
@@ -98,8 +99,10 @@ def answer(error: KilnrotaError) -> JSONResponse:
     if isinstance(error, ProblemError):
         return problem(error.status, str(error), name=error.name, more=error.more, headers=error.headers)
     if isinstance(error, FolderError):
-        many = "one thing" if len(error.faults) == 1 else f"{len(error.faults)} things"
-        return problem(422, f"{many} cannot be used: {error.faults[0]}", name="faults", faults=error.faults)
+        many = tell("refused.one_thing") if len(error.faults) == 1 else tell("refused.things", faults=len(error.faults))
+        return problem(
+            422, tell("refused.cannot_be_used", many=many, faults=error.faults[0]), name="faults", faults=error.faults
+        )
     if isinstance(error, BrokenPlanError):
         broken = [{"rule": breach.rule, "firing": breach.firing_id, "text": breach.text} for breach in error.breaches]
         return problem(409, str(error), name="broken-plan", more={"changed": broken})
@@ -144,13 +147,15 @@ async def answer_invalid(request: Request, error: Exception) -> JSONResponse:
         where, *path = detail["loc"]
         kind = str(detail["type"])
         if kind == "json_invalid":
-            faults.append(Fault("body", "", "is not JSON", "send a JSON object, as the API's description shows"))
+            faults.append(Fault("body", "", tell("refused.is_not_json"), tell("refused.send_json_object")))
             continue
         told, remedy = plain_words(detail, "")
         if remedy.startswith("see the description"):
-            remedy = "see the API's description for what it takes"
+            remedy = tell("refused.see_apis_description")
         faults.append(Fault(str(where), " › ".join(key_path(list(path))), told, remedy))
-    return answer(FolderError(faults or [Fault("request", "", "cannot be read", "see the API's description")]))
+    return answer(
+        FolderError(faults or [Fault("request", "", tell("refused.cannot_be_read"), tell("refused.see_the_apis"))])
+    )
 
 
 async def answer_http(request: Request, error: Exception) -> JSONResponse:
@@ -159,15 +164,15 @@ async def answer_http(request: Request, error: Exception) -> JSONResponse:
         raise error
     detail = str(error.detail)
     if error.status_code == 404:
-        detail = "there is nothing at this address; the API's description lists all"
+        detail = tell("refused.there_nothing_this")
     if error.status_code == 405:
-        detail = f"this address does not take {request.method}; see the Allow header"
+        detail = tell("refused.this_address_does", method=request.method)
     return problem(error.status_code, detail, headers=error.headers)
 
 
 async def answer_unexpected(request: Request, error: Exception) -> JSONResponse:
     """Answer an error of the program's own, without its insides; the log has them."""
-    return problem(500, "the service failed on this request; it has been logged, try again or tell whoever runs it")
+    return problem(500, tell("refused.service_failed_on"))
 
 
 PROBLEM_RESPONSES: dict[int | str, dict[str, Any]] = {

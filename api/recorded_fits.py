@@ -15,6 +15,7 @@ from api.service import Service
 from api.single_firing import firing_request
 from api.storage.tables import FiringRecord, Reading
 from api.wire import said
+from api.words import tell
 from scheduler.firing.fit import fit_kiln
 from scheduler.firing.recorded import RecordedFiring
 from shared.studio import Studio
@@ -43,7 +44,7 @@ def fit_from_records(service: Service, who: Identity, kiln_id: str, version: int
         logs = _logs(session, studio, kiln_id)
     if not logs:
         raise ProblemError(
-            409, f"no firing of {kiln_id} has {FEWEST_READINGS} readings yet; post some, then fit", name="no-records"
+            409, tell("refused.no_firing_readings", kiln=kiln_id, fewest_readings=FEWEST_READINGS), name="no-records"
         )
     kiln = studio.kiln_by_id[kiln_id]
     found = fit_kiln(kiln, logs)

@@ -17,6 +17,7 @@ from api.storage.change_log import Author, record
 from api.storage.studio_store import counter, next_position, set_value, studio_of, touch_studio, waiting_loads
 from api.storage.tables import StudioPart
 from api.wire import NAMED_PARTS, PART_MODELS, SINGLE_PARTS, read_record, refuse, restored, said, stored
+from api.words import tell
 from shared.record import Record
 from shared.studio import Outage, Place, Studio
 
@@ -47,14 +48,14 @@ def add(service: Service, who: Identity, kind: str, body: Mapping[str, Any]) -> 
     _known(kind)
     _allowed(who, kind)
     if kind in SINGLE_PARTS:
-        raise ProblemError(409, f"{kind} stands once; change it instead", name="stands-once")
+        raise ProblemError(409, tell("refused.stands_once_change", kind=kind), name="stands-once")
     with service.store.write() as session:
         place = service.studio(session).place
         new = read_record(PART_MODELS[kind], body, kind, place)
         position = next_position(session, kind)
         key = str(getattr(new, "id", None) or _free_number(session, kind))
         if session.scalar(select(StudioPart.id).where(StudioPart.kind == kind, StudioPart.key == key)) is not None:
-            raise refuse(kind, "id", f"is the id of another of the {kind}", "give each its own id")
+            raise refuse(kind, "id", tell("refused.id_another", kind=kind), tell("refused.give_each_own"))
         row = StudioPart(kind=kind, key=key, position=position, body=stored(new), version=1)
         session.add(row)
         _checked(session)
@@ -79,7 +80,7 @@ def change(
         # Another unit or zone is read in the new one.
         new = read_record(PART_MODELS[kind], given, kind, place)
         if kind in NAMED_PARTS and getattr(new, "id", key) != key:
-            raise refuse(kind, "id", "is another id than the address names", "leave it out, or add a new one")
+            raise refuse(kind, "id", tell("refused.another_id_than"), tell("refused.leave_out_add"))
         row.body = stored(new)
         row.version += 1
         _checked(session)
@@ -93,7 +94,7 @@ def remove(service: Service, who: Identity, kind: str, key: str, version: int) -
     _known(kind)
     _allowed(who, kind)
     if kind in SINGLE_PARTS:
-        raise ProblemError(409, f"{kind} stands once and cannot be removed; change it instead", name="stands-once")
+        raise ProblemError(409, tell("refused.stands_once_cannot", kind=kind), name="stands-once")
     with service.store.write() as session:
         row = _row(session, kind, key)
         before = part_shown(row, service.studio(session).place)
@@ -143,7 +144,7 @@ def _checked(session: Session) -> Studio:
     rows = session.scalar(select(StudioPart.id).where(StudioPart.kind == "circuits"))
     kilns = session.scalar(select(StudioPart.id).where(StudioPart.kind == "kilns"))
     if rows is None or kilns is None:
-        raise ProblemError(409, "a studio keeps at least one circuit and one kiln; add another first", name="last-one")
+        raise ProblemError(409, tell("refused.studio_keeps_least"), name="last-one")
     studio = studio_of(session)
     check_whole(studio, waiting_loads(session))
     touch_studio(session)
@@ -161,12 +162,14 @@ def _free_number(session: Session, kind: str) -> int:
 
 def _known(kind: str) -> None:
     if kind not in PART_MODELS:
-        raise ProblemError(404, f"a studio has no {kind!r}; it has {', '.join(PART_MODELS)}", name="not-there")
+        raise ProblemError(
+            404, tell("refused.studio_no", kind=repr(kind), part_models=tuple(PART_MODELS)), name="not-there"
+        )
 
 
 def _allowed(who: Identity, kind: str) -> None:
     if who.role != Role.MANAGER and kind not in STAFF_MAY_CHANGE:
-        raise ProblemError(403, f"{kind} are the manager's to change", name="not-allowed")
+        raise ProblemError(403, tell("refused.managers_change", kind=kind), name="not-allowed")
 
 
 def _row(session: Session, kind: str, key: str) -> StudioPart:

@@ -14,6 +14,7 @@ from api.security import Identity, Role, new_secret, secret_hash
 from api.service import Service
 from api.storage.change_log import record
 from api.storage.tables import Person, SignedIn, Token
+from api.words import tell
 
 PERSON_ROLES = (Role.MANAGER, Role.ATTENDANT, Role.MEMBER)
 """The roles that a person can have; a display is a link, not a person."""
@@ -48,10 +49,10 @@ def change_person(
         if person.version != version:
             raise stale(session, "person", str(person_id), version, before)
         if person.role == Role.MANAGER and (role != Role.MANAGER or not active) and _managers(session) == 1:
-            raise ProblemError(409, "this is the only manager; make somebody else a manager first", name="last-manager")
+            raise ProblemError(409, tell("refused.this_only_manager"), name="last-manager")
         other = session.scalar(select(Person.id).where(Person.name_key == name_key(name), Person.id != person_id))
         if other is not None or not name_key(name):
-            raise ProblemError(409, "somebody has that name already, or it is empty; choose another", name="name-taken")
+            raise ProblemError(409, tell("refused.somebody_that_name_already"), name="name-taken")
         if role != person.role or not active:
             revoke_access(session, person, now)
         person.name, person.name_key = " ".join(name.split())[:200], name_key(name)
@@ -82,7 +83,7 @@ def change_password(service: Service, who: Identity, old: str, new: str) -> None
     with service.store.read() as session:
         kept = _person(session, who.person_id).password_hash
     if not service.accounts.passwords.right(old, kept):
-        raise ProblemError(422, "the old password is not the right one; try again", name="wrong-password")
+        raise ProblemError(422, tell("refused.old_password_not"), name="wrong-password")
     hashed = service.accounts.passwords.hashed(new)
     with service.store.write() as session:
         _person(session, who.person_id).password_hash = hashed
@@ -131,7 +132,7 @@ def end_session(service: Service, who: Identity, session_id: int) -> None:
 def add_token(service: Service, who: Identity, label: str, display: bool) -> dict[str, Any]:
     """A token for a program of one's own, or the link of a wall display; its secret is shown this once."""
     if display and who.role != Role.MANAGER:
-        raise ProblemError(403, "displays are the manager's to set up", name="not-allowed")
+        raise ProblemError(403, tell("refused.displays_managers_set"), name="not-allowed")
     now = service.now()
     secret = new_secret()
     with service.store.write() as session:

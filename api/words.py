@@ -111,3 +111,8 @@ def read_words(language: str = "en") -> Words:
 
 def _table(name: str) -> dict[str, Any]:
     return tomli.loads(files("api").joinpath("catalogue", f"{name}.toml").read_text(encoding="utf-8"))
+
+
+def tell(key: str, /, **values: object) -> Text:
+    """A text of the catalogue that knows its key and values: English by itself, and sayable in each language."""
+    return read_words().told(key, **values)

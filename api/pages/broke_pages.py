@@ -20,6 +20,7 @@ from api.pages.plan_pages import effort_of
 from api.problems import ProblemError
 from api.storage.plan_store import plan_row
 from api.storage.tables import Job
+from api.words import tell
 from scheduler.planning.events import Away, CircuitDown, Events, FiringLate, KilnDown, Outcome
 from shared.errors import KilnrotaError
 from shared.studio import Studio
@@ -110,20 +111,20 @@ def events_of(form: Form, studio: Studio) -> Events:
         try:
             on = date.fromisoformat(form("away"))
         except ValueError:
-            raise ProblemError(
-                422, f"away: {form('away')!r} is no day; write it as 2026-11-30", name="faults"
-            ) from None
+            raise ProblemError(422, tell("refused.away_no_day", what=repr(form("away"))), name="faults") from None
         away.append(Away(on, minute_of_day(form("shift")) if form("shift") else None))
     late = []
     if form("late") and form("hours"):
         try:
             late.append(FiringLate(form("late"), float(form("hours").replace(",", "."))))
         except ValueError:
-            raise ProblemError(422, f"hours: {form('hours')!r} is no number; write it as 1.5", name="faults") from None
+            raise ProblemError(422, tell("refused.hours_no_number", what=repr(form("hours"))), name="faults") from None
     for name, known in (("kiln", studio.kiln_by_id), ("circuit", studio.circuit_by_id)):
         strange = [key for key in form.every(name) if key not in known]
         if strange:
-            raise ProblemError(422, f"there is no {name} {strange[0]}; there are {', '.join(known)}", name="faults")
+            raise ProblemError(
+                422, tell("refused.there_no_there", name=name, strange=strange[0], known=tuple(known)), name="faults"
+            )
     until = form.moment("until", studio)
     return Events(
         down=tuple(KilnDown(kiln, until) for kiln in form.every("kiln")),

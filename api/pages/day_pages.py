@@ -32,6 +32,7 @@ from api.storage.hold_store import held_firings
 from api.storage.plan_store import current
 from api.storage.studio_store import counter
 from api.storage.tables import BookedLoad, FiringRecord
+from api.words import tell
 from scheduler.audit import AuditedPlan
 from shared.clock import Minute
 
@@ -66,7 +67,7 @@ def display(
     """The day on the wall, by the display's own link."""
     who = service.accounts.identify(None, key, service.now())
     if who is None:
-        raise ProblemError(404, "this display link is not valid; the manager can make a new one", name="not-there")
+        raise ProblemError(404, tell("refused.this_display_link"), name="not-there")
     return day_page(request, service, who, date, key)
 
 
@@ -176,15 +177,15 @@ def note(service: ServiceDep, who: StaffDep, firing_id: str, form: FormDep) -> R
     """Note that a firing was loaded, started or opened, now."""
     step = form("step")
     if step not in firings.STEPS:
-        raise ProblemError(422, "step is none of loaded, started, opened; open the page again", name="faults")
+        raise ProblemError(422, tell("refused.step_none_loaded"), name="faults")
     result = form("result") or None
     if step == "opened" and result not in ("good", "refire", "lost"):
         return go_to(f"/firings/{firing_id}#open")
     kwh = form("kwh").replace(",", ".")
     try:
-        meter = float(kwh) if kwh else None
+        meter = float(kwh.replace(",", ".")) if kwh else None
     except ValueError:
-        raise ProblemError(422, f"kWh: {kwh!r} is no number; write it as 41.5", name="faults") from None
+        raise ProblemError(422, tell("refused.kwh_no_number", kwh=repr(kwh)), name="faults") from None
     said = firings.Tap(form.whole("version"), None, form("note") or None, result, meter)
     firings.tap(service, who, firing_id, step, said)
     return go_to(_back(form("back")), "done")
@@ -234,7 +235,7 @@ def named_day(text: str, audited: AuditedPlan, today: date) -> date:
     except ValueError:
         found = date.min
     if not 1990 <= found.year <= 2200:
-        raise ProblemError(422, "that is no day; write it as 2026-11-30", name="faults")
+        raise ProblemError(422, tell("refused.that_no_day"), name="faults")
     return found
 
 

@@ -29,7 +29,7 @@ from api.sheets.firing_sheet import firing_sheet
 from api.storage.hold_store import held_firings, name_of
 from api.storage.plan_store import plan_row
 from api.storage.tables import FiringRecord, Hold, Reading
-from api.words import Words
+from api.words import Words, tell
 from shared.clock import minute_of
 from shared.errors import KilnrotaError
 from shared.studio import Studio
@@ -193,11 +193,11 @@ def reading(service: ServiceDep, who: StaffDep, firing_id: str, form: FormDep) -
         studio: Studio = service.studio(session)
     text = form("temperature").replace(",", ".")
     try:
-        value = float(text)
+        value = float(text.replace(",", "."))
     except ValueError:
-        raise ProblemError(422, f"temperature: {text!r} is no number; write it as 612", name="faults") from None
+        raise ProblemError(422, tell("refused.temperature_no_number", text=repr(text)), name="faults") from None
     if not -50 <= value <= 3000:
-        raise ProblemError(422, f"temperature: {text} is no temperature of a kiln; look again", name="faults")
+        raise ProblemError(422, tell("refused.temperature_no_temperature", text=text), name="faults")
     firings.add_readings(service, who, firing_id, [(service.now(), firings.reading_c(value, studio))])
     return go_to(f"/firings/{firing_id}", "done")
 
@@ -247,7 +247,7 @@ def wish_of(form: Form, seen: Seen) -> Wish:
     studio = seen.audited.studio
     load_at, start_at = form.moment("load_at", studio), form.moment("start_at", studio)
     if load_at is None or start_at is None:
-        raise ProblemError(422, "say when it is loaded and when it starts", name="faults")
+        raise ProblemError(422, tell("refused.say_when_loaded"), name="faults")
     return Wish(form("kiln"), load_at, start_at, form.moment("unload_at", studio))
 
 

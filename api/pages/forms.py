@@ -10,6 +10,7 @@ from pydantic_core import PydanticCustomError
 from starlette.datastructures import FormData
 
 from api.problems import ProblemError
+from api.words import tell
 from shared.clock import Minute, local_time, read_moment
 from shared.studio import Studio
 
@@ -44,7 +45,7 @@ class Form:
         """
         text = self(name)
         if not text.isdigit() or len(text) > 9:
-            raise ProblemError(422, f"{name} is no whole number; open the page again", name="faults")
+            raise ProblemError(422, tell("refused.no_whole_number", name=name), name="faults")
         return int(text)
 
     def moment(self, name: str, studio: Studio) -> Minute | None:

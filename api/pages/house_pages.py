@@ -17,6 +17,7 @@ from api.problems import ProblemError
 from api.recorded_fits import fit_from_records
 from api.security import Role
 from api.storage.plan_store import current
+from api.words import tell
 from scheduler.audit import AuditedPlan
 from shared.clock import iso_text
 from shared.errors import KilnrotaError
@@ -177,7 +178,7 @@ def _role(form: Form) -> Role:
     except ValueError:
         role = Role.DISPLAY
     if role not in team.PERSON_ROLES:
-        raise ProblemError(422, "role is none of member, attendant, manager; choose one", name="faults")
+        raise ProblemError(422, tell("refused.role_none_member"), name="faults")
     return role
 
 
@@ -190,7 +191,7 @@ def costs_by_person(request: Request, service: ServiceDep, who: PersonDep) -> HT
 def costs_page(page: Page, texts: list[str]) -> HTMLResponse:
     """The page of costs."""
     if page.who is None:
-        raise ProblemError(401, "sign in first", name="sign-in")
+        raise ProblemError(401, tell("refused.sign_in_first"), name="sign-in")
     rows = costs.costs(page.service, page.who, None, None)
     rule = costs.rule_of(page.service)
     return page.answer("costs.html", status=422 if texts else 200, rows=rows, rule=rule, texts=texts)
@@ -205,7 +206,7 @@ def set_rule(request: Request, service: ServiceDep, who: ManagerDep, form: FormD
         if any(value < 0 for value in new.values()) or new["energy_by_mass"] > 1:
             raise ValueError
     except ValueError:
-        texts = ["prices are numbers from 0 on, the share by mass is from 0 to 1; write them as 4.50"]
+        texts: list[str] = [tell("refused.prices_numbers_from")]
         return costs_page(Page(request, service, who), texts)
     costs.set_rule(service, who, form.whole("version"), new)
     return go_to("/costs", "done")
@@ -221,7 +222,7 @@ def me_page(page: Page, texts: list[str], made: dict[str, Any] | None) -> HTMLRe
     """The page, with a link just made."""
     service, who = page.service, page.who
     if who is None:
-        raise ProblemError(401, "sign in first", name="sign-in")
+        raise ProblemError(401, tell("refused.sign_in_first"), name="sign-in")
     kinds = {
         "person": page.words("me.feed_person"),
         "kiln": page.words("me.feed_kiln"),
@@ -246,7 +247,7 @@ def add_feed(request: Request, service: ServiceDep, who: PersonDep, form: FormDe
     page = Page(request, service, who)
     kind = form("kind") or "person"
     if kind not in ("person", "kiln", "staff"):
-        raise ProblemError(422, "a calendar is of a person, a kiln or the staff; choose one", name="faults")
+        raise ProblemError(422, tell("refused.calendar_person_kiln"), name="faults")
     try:
         made = feeds.add(service, who, kind, form("subject") if kind == "kiln" else "")
     except KilnrotaError as error:

@@ -14,6 +14,7 @@ from api.problems import ProblemError
 from api.service import Service
 from api.storage.plan_store import current
 from api.storage.studio_store import counter
+from api.words import tell
 
 router = APIRouter(include_in_schema=False)
 
@@ -26,7 +27,7 @@ def _somebody(request: Request, key: str = "") -> None:
     service = service_of(request)
     who = service.accounts.identify(None, key, service.now()) if key else identity_of(request)
     if who is None:
-        raise ProblemError(401, "sign in first", name="sign-in")
+        raise ProblemError(401, tell("refused.sign_in_first"), name="sign-in")
 
 
 @router.get("/live", response_class=EventSourceResponse, dependencies=[ANYBODY, Depends(_somebody)])

@@ -104,7 +104,7 @@ def values_of(load: Mapping[str, Any]) -> dict[str, str]:
 
 def _number(text: str) -> int | float | str:
     try:
-        value = float(text)
+        value = float(text.replace(",", "."))
     except ValueError:
         return text
     return int(value) if value.is_integer() and abs(value) < 1e9 else value

@@ -18,6 +18,7 @@ from api.pages.page import Page, go_to
 from api.pages.page_route import PageRoute, told
 from api.problems import ProblemError
 from api.promising import promised_for
+from api.words import tell
 from shared.clock import minute_of, read_moment
 from shared.errors import KilnrotaError
 
@@ -258,7 +259,7 @@ def mark(service: ServiceDep, who: StaffDep, load_id: str, form: FormDep) -> Res
     """Note that a load is dry, or was collected."""
     what = form("what")
     if what not in ("dried", "collected"):
-        raise ProblemError(422, "mark is neither dried nor collected; open the page again", name="faults")
+        raise ProblemError(422, tell("refused.mark_neither_dried"), name="faults")
     booking.mark(service, who, load_id, form.whole("version"), what)
     return go_to(f"/loads/{load_id}", "done")
 

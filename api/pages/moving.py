@@ -13,6 +13,7 @@ from api.service import Service
 from api.single_firing import firing_request
 from api.storage.hold_store import held_firings
 from api.storage.plan_store import keep_plan, plan_row
+from api.words import tell
 from scheduler.audit import AuditedPlan, breaches, explain, prove
 from scheduler.audit.breach import Breach
 from scheduler.firing.simulate import simulate_one
@@ -63,12 +64,12 @@ def moved(
     if old is None:
         raise not_there("firing", firing_id)
     if old.load_at <= now or firing_id in under_way:
-        raise ProblemError(409, "this firing has begun; what is under way is not moved", name="under-way")
+        raise ProblemError(409, tell("refused.this_firing_begun"), name="under-way")
     new = _placed(audited, old, wish)
     plan = _plan_with(audited, new)
     found = breaches(audited.studio, tuple(audited.loads.values()), plan, under_way, replanned)
     if new.load_at < now:
-        found.append(Breach("within_plan", new.id, None, new.load_at, "it would be loaded before now"))
+        found.append(Breach("within_plan", new.id, None, new.load_at, tell("refused.would_loaded_before")))
     return Moved(plan, new, tuple(found), tuple(explain(breach, audited.studio) for breach in found))
 
 
@@ -109,15 +110,13 @@ def _placed(audited: AuditedPlan, old: Firing, wish: Wish) -> Firing:
     loads = [audited.loads[name] for name in old.loads]
     layers = old.layers if kiln.id == old.kiln else pack(kiln, loads)
     if layers is None:
-        raise ProblemError(409, f"these loads do not fit into {kiln.id} together; choose another kiln", name="capacity")
+        raise ProblemError(409, tell("refused.these_loads_do", kiln=kiln.id), name="capacity")
     hot = profile.unload == "hot"
     ware_kg = sum(load.mass_kg for load in loads)
     request = firing_request(studio, kiln, profile, old.size_row, ware_kg, len(layers))
     course = simulate_one(request)
     if not course.reached:
-        raise ProblemError(
-            409, f"{kiln.id} does not reach the profile's targets with this charge; choose another", name="not-reached"
-        )
+        raise ProblemError(409, tell("refused.does_not_reach", kiln=kiln.id), name="not-reached")
     start = wish.start_at
     unload_minutes = math.ceil(session_minutes(kiln, loads) if hot else kiln.unload_minutes)
     segments = profile.segments(old.size_row)

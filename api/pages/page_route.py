@@ -15,6 +15,7 @@ from api.access import identity_of, service_of
 from api.pages.page import Page
 from api.problems import ProblemError
 from api.security import Role
+from api.words import tell
 from scheduler.audit import BrokenPlanError
 from shared.errors import FolderError, KilnrotaError
 from shared.texts import Text, said_by, say
@@ -33,7 +34,7 @@ class PageRoute(APIRoute):
             except KilnrotaError as error:
                 return error_page(request, error)
             except RequestValidationError:
-                return error_page(request, ProblemError(422, "something in this address or form cannot be used"))
+                return error_page(request, ProblemError(422, tell("refused.something_this_address")))
 
         return handled
 

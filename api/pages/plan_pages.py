@@ -27,6 +27,7 @@ from api.service import Service
 from api.storage.hold_store import held_firings
 from api.storage.plan_store import current, plan_row
 from api.storage.tables import BookedLoad
+from api.words import tell
 from scheduler.audit import AuditedPlan
 from shared.clock import minute_of
 from shared.errors import KilnrotaError
@@ -79,7 +80,7 @@ def make(service: ServiceDep, who: ManagerDep, form: FormDep) -> Response:
     try:
         first = date.fromisoformat(day) if day else None
     except ValueError:
-        raise ProblemError(422, f"day: {day!r} is no day; write it as 2026-11-30", name="faults") from None
+        raise ProblemError(422, tell("refused.day_no_day", day=repr(day)), name="faults") from None
     job = plans.ask_plan(service, who, first, effort_of(form), {"page": True})
     return go_to(f"/jobs/{job}")
 

@@ -22,6 +22,7 @@ from api.sheets.session_list import sessions_page
 from api.sheets.tags import tags_page
 from api.sheets.writing import kiln_page, overview_page, pdf_of_all
 from api.storage.studio_store import waiting_loads
+from api.words import tell
 
 router = APIRouter(include_in_schema=False, route_class=PageRoute)
 
@@ -47,7 +48,7 @@ class Drawer:
     def __init__(self, page: Page, service: Service, day: str, paper: str) -> None:
         audited = published(service)
         if paper not in ("", *PAPERS):
-            raise ProblemError(422, "paper is neither a4 nor letter; choose one", name="faults")
+            raise ProblemError(422, tell("refused.paper_neither_a4"), name="faults")
         chosen: date = named_day(day, audited, day_of(service.minute(), audited.studio))
         self.day = Day(audited, chosen)
         self.formats = Formats(audited.studio, page.words)

@@ -8,6 +8,7 @@ from api.pages.forms import Form
 from api.plans import Supposed
 from api.problems import ProblemError
 from api.wire import said
+from api.words import tell
 from shared.clock import iso_text
 from shared.studio import Studio
 
@@ -35,22 +36,22 @@ def supposed(form: Form, studio: Studio) -> Supposed:
     if asked == "cancel":
         names = tuple(form("loads").replace(",", " ").split())
         if not names:
-            raise ProblemError(422, "name at least one load, such as B01", name="faults")
+            raise ProblemError(422, tell("refused.name_least_one"), name="faults")
         return Supposed(cancel=names)
-    raise ProblemError(422, "choose what to try", name="faults")
+    raise ProblemError(422, tell("refused.choose_what_to"), name="faults")
 
 
 def _shift(form: Form) -> dict[str, Any]:
     days = form.every("days")
     if not days or not form("from") or not form("to"):
-        raise ProblemError(422, "the shift needs at least one day, a beginning and an end", name="faults")
+        raise ProblemError(422, tell("refused.shift_needs_least"), name="faults")
     hands = form.whole("hands") if form("hands") else 1
     return {"days": list(days), "from": form("from"), "to": form("to"), "hands": hands}
 
 
 def _twin(kiln_id: str, studio: Studio) -> dict[str, Any]:
     if kiln_id not in studio.kiln_by_id:
-        raise ProblemError(422, f"there is no kiln {kiln_id!r}; choose one", name="faults")
+        raise ProblemError(422, tell("refused.there_no_kiln", kiln=repr(kiln_id)), name="faults")
     names = set(studio.kiln_by_id)
     new = next(f"{kiln_id}-{number}" for number in range(2, 100) if f"{kiln_id}-{number}" not in names)
     return said(studio.kiln_by_id[kiln_id], studio.place) | {"id": new}
@@ -59,7 +60,7 @@ def _twin(kiln_id: str, studio: Studio) -> dict[str, Any]:
 def _outage(form: Form, studio: Studio) -> dict[str, Any]:
     begins, ends = form.moment("begins", studio), form.moment("ends", studio)
     if form("kiln") not in studio.kiln_by_id or begins is None:
-        raise ProblemError(422, "choose a kiln, and say from when it is out of use", name="faults")
+        raise ProblemError(422, tell("refused.choose_kiln_say"), name="faults")
     outage = {"kiln": form("kiln"), "from": iso_text(begins, studio.place.zone), "reason": "supposed"}
     return outage if ends is None else outage | {"to": iso_text(ends, studio.place.zone)}
 
@@ -67,8 +68,8 @@ def _outage(form: Form, studio: Studio) -> dict[str, Any]:
 def _circuit(form: Form, studio: Studio) -> dict[str, Any]:
     circuit, amps = form("circuit"), form("amps").replace(",", ".")
     if circuit not in studio.circuit_by_id:
-        raise ProblemError(422, f"there is no circuit {circuit!r}; choose one", name="faults")
+        raise ProblemError(422, tell("refused.there_no_circuit", circuit=repr(circuit)), name="faults")
     try:
-        return said(studio.circuit_by_id[circuit], studio.place) | {"breaker_amps": float(amps)}
+        return said(studio.circuit_by_id[circuit], studio.place) | {"breaker_amps": float(amps.replace(",", "."))}
     except ValueError:
-        raise ProblemError(422, f"amps: {amps!r} is no number; write it as 63", name="faults") from None
+        raise ProblemError(422, tell("refused.amps_no_number", amps=repr(amps)), name="faults") from None

@@ -17,7 +17,10 @@ from api.problems import ProblemError
 from api.routes import shapes
 from api.routes.events import instant
 from api.service import Service
+from api.words import tell
 from shared.files import FiringLog, read_log
+
+READING_EXAMPLE = '{"at": "2026-11-30T18:00:00+01:00", "temperature": 612.5}'
 
 router = APIRouter(tags=["day"])
 streams = APIRouter(include_in_schema=False)
@@ -97,7 +100,7 @@ async def stream(service: ServiceDep, who: StaffDep, firing_id: str, request: Re
     async for chunk in request.stream():
         *lines, rest = (rest + chunk).split(b"\n")
         if len(rest) > 1000:
-            raise ProblemError(422, "a line is too long; send one reading a line", name="faults")
+            raise ProblemError(422, tell("refused.line_too_long"), name="faults")
         pairs = [_line(line, studio) for line in lines if line.strip()]
         if pairs:
             answer = await run_in_threadpool(firings.add_readings, service, who, firing_id, pairs)
@@ -147,9 +150,7 @@ def _line(line: bytes, studio: Any) -> Any:
     try:
         item = shapes.ReadingBody.model_validate(json.loads(line))
     except ValueError:
-        raise ProblemError(
-            422, 'a line is no reading; write {"at": "2026-11-30T18:00:00+01:00", "temperature": 612.5}', name="faults"
-        ) from None
+        raise ProblemError(422, tell("refused.line_no_reading", example=READING_EXAMPLE), name="faults") from None
     return instant(item.at), firings.reading_c(item.temperature, studio)
 
 

@@ -6,6 +6,7 @@ from datetime import datetime
 
 from api.problems import ProblemError
 from api.routes.shapes import ReplanAsked
+from api.words import tell
 from scheduler.planning.events import Away, CircuitDown, Events, FiringLate, KilnDown
 from shared.clock import Minute, minute_of
 from shared.units import minute_of_day
@@ -31,9 +32,9 @@ def instant(moment: datetime) -> datetime:
         If it does not, or is centuries away.
     """
     if moment.tzinfo is None:
-        raise ProblemError(422, "a time has no offset; write 2026-11-30T18:00:00+00:00", name="faults")
+        raise ProblemError(422, tell("refused.time_no_offset"), name="faults")
     if not 1990 <= moment.year <= 2200:
-        raise ProblemError(422, "a time is far from today; write a date between 1990 and 2200", name="faults")
+        raise ProblemError(422, tell("refused.time_far_from"), name="faults")
     return moment
 
 

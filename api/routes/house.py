@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from fastapi import APIRouter, Query, Response
 from sqlalchemy import select
@@ -14,6 +14,7 @@ from api.routes import shapes
 from api.routes.events import instant
 from api.storage.change_log import shown
 from api.storage.tables import Change
+from api.words import read_words
 
 router = APIRouter(tags=["house"])
 links = APIRouter(include_in_schema=False)
@@ -61,10 +62,10 @@ def revoke_calendar(service: ServiceDep, who: PersonDep, feed_id: int) -> None:
 
 
 @links.get("/feeds/{secret}.ics", dependencies=[ANYBODY])
-def calendar(service: ServiceDep, secret: str) -> Response:
-    """The calendar behind a link."""
+def calendar(service: ServiceDep, secret: str, language: Literal["en", "de"] = "en") -> Response:
+    """The calendar behind a link, in a language."""
     return Response(
-        feeds.calendar_of(service, secret),
+        feeds.calendar_of(service, secret, read_words(language)),
         media_type="text/calendar; charset=utf-8",
         headers={"cache-control": "private, max-age=300"},
     )

@@ -10,8 +10,10 @@ from sqlalchemy.orm import Session
 from api.storage.change_log import Author, record
 from api.storage.tables import Hold, Person, StoredPlan
 from api.wire import restored_text
+from api.words import tell
 from shared.clock import minute_of
 from shared.plans import Firing, HoldNote, Plan
+from shared.texts import packed, say, unpacked
 
 BEGUN = "its loading has begun"
 """Why a hold ends that has done its work."""
@@ -93,7 +95,9 @@ def carry_holds(session: Session, row: StoredPlan, author: Author) -> list[tuple
         elif one.id in replaced:
             let_go(session, one, author, "moved by hand")
         elif firing is None:
-            why = "the plan that was published does not hold it" if note is None else f"{note.rule}: {note.why}"
+            why = packed(
+                tell("notice.not_held") if note is None else say("audit.line_of_plan", rule=note.rule, text=note.why)
+            )
             let_go(session, one, author, why)
             ended.append((one, why))
         elif len(firing.loads) < len(one.loads):
@@ -137,5 +141,5 @@ def hold_shown(row: Hold) -> dict[str, Any]:
         "unload_at": row.unload_at,
         "loads": list(row.loads),
         "let_go": row.let_go_at is not None,
-        "why": row.why,
+        "why": row.why and unpacked(row.why),
     }

@@ -14,6 +14,7 @@ from api.storage.hold_store import unknown_holds
 from api.storage.studio_store import bump
 from api.storage.tables import BookedLoad, FiringRecord, Publication, StoredPlan
 from api.wire import restored_loads, restored_text, stored_loads, stored_text
+from api.words import tell
 from scheduler.audit import AuditedPlan, prove
 from shared.plans import Plan
 from shared.studio import Studio
@@ -114,22 +115,20 @@ def publish(session: Session, plan_id: int, based_on: int, author: Author, anywa
     """
     row = plan_row(session, plan_id)
     if row.kind == "whatif":
-        raise ProblemError(
-            409, "this plan answers a what-if; make a plan of the real studio to publish", name="what-if"
-        )
+        raise ProblemError(409, tell("refused.this_plan_answers"), name="what-if")
     before = current(session)
     if (before.id if before is not None else 0) != based_on:
         shown = {"publication": before.id, "plan": before.plan_id} if before is not None else {"publication": 0}
         raise ProblemError(
-            409, "another plan has been published meanwhile; look at it, then decide", name="stale",
+            409, tell("refused.another_plan_been"), name="stale",
             more={"current": shown},
         )  # fmt: skip
     if not anyway:
         loads, holds = changed_loads(session, row), unknown_holds(session, row)
         if loads or holds:
-            what = f"{len(loads)} loads of this plan have changed" if loads else "firings have been held"
+            what = tell("refused.loads_this_plan", loads=len(loads)) if loads else tell("refused.firings_have_been")
             raise ProblemError(
-                409, f"{what} since it was made; make it anew, or publish it with anyway", name="plan-outdated",
+                409, tell("refused.since_was_made", what=what), name="plan-outdated",
                 more={"changed": [*loads, *holds]},
             )  # fmt: skip
     _carry_over(session, row)
@@ -168,7 +167,7 @@ def _carry_over(session: Session, row: StoredPlan) -> None:
     missing = sorted(set(lost) - interrupted)
     if missing:
         raise ProblemError(
-            409, f"firing {', '.join(missing)} is under way and this plan does not know of it; re-plan instead",
+            409, tell("refused.firing_under_way_this", missing=tuple(missing)),
             name="under-way", more={"changed": [{"firing": name} for name in missing]},
         )  # fmt: skip
     for kept in open_records:
