@@ -39,7 +39,7 @@ class CalendarBound:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class WholeBound:
-    """The bound [currency], and the firings chosen in order, each with the cheapest slot of its stretch."""
+    """The bound [currency], and the firings chosen, each with the first slot of its stretch, in order of starting."""
 
     bound: float
     chosen: tuple[tuple[int, Column], ...]
@@ -120,7 +120,7 @@ class Calendar:
         if solved.x is None:
             return WholeBound(bound, ())
         chosen = [
-            (int(slots[np.argmin(column.by_start[slots])]), column)
+            (int(slots[0]), column)
             for column, own in zip(self.columns, self.stretches, strict=True)
             for slots, number in own
             if solved.x[number] > 0.5

@@ -142,16 +142,11 @@ class Session:
         return columns
 
     def raise_bound(self, columns: Sequence[Column]) -> None:
-        """Settle the timetable, bound its cost by all possible firings, and take their best if that is cheaper."""
+        """Bound the cost by all possible firings, given the plan that is in the timetable."""
         seconds = self.clock.share(PROOF_SHARE)
-        settle(self.timetable)
         bound, chosen = listed_bound(self.batches, columns, self.timetable.cost(), seconds)
         self.bound = max(self.bound, bound)
-        self.batches.exact = True
-        try:
-            plan_firings(self.timetable, chosen)
-        finally:
-            self.batches.exact = False
+        plan_firings(self.timetable, chosen)
 
     def search(self, tell_better: Callable[[tuple[Placed, ...]], None] | None = None) -> None:
         """Improve what is in the timetable until time or work is over, or the cost is the bound; leave the best.
