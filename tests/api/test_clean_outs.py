@@ -8,6 +8,7 @@ import pytest
 
 from api.cautions import cautions
 from api.day import Day
+from api.feeds import _entries
 from api.formats import Formats
 from api.pages.plan_pages import cost_lines
 from api.pages.week_picture import phases
@@ -96,3 +97,12 @@ def test_the_week_draws_it_as_a_phase_of_its_own(cleaned: Cleaned) -> None:
     kind, begin, end = next(phases(firing, 30))
     assert (kind, end - begin, end) == ("clean", 30, firing.load_at)
     assert "clean" not in {kind for kind, _, _ in phases(firing.model_copy(update={"clean_out_minutes": 0}), 30)}
+
+
+@pytest.mark.parametrize(("language", "word"), [("en", "Clean out"), ("de", "Reinigen")])
+def test_the_attendants_calendar_has_it(cleaned: Cleaned, language: str, word: str) -> None:
+    entries = list(_entries(cleaned.audited, "staff", "", set(), read_words(language)))
+    (entry,) = [one for one in entries if one.summary.startswith(word)]
+    firing = next(f for f in cleaned.audited.plan.firings if f.id == "F2")
+    assert "K2" in entry.summary
+    assert (entry.begin, entry.end) == (firing.load_at - 30, firing.load_at)
