@@ -23,7 +23,7 @@ from shared.files.values import tamed
 from shared.files.wording import keys_of, plain_words
 from shared.kilns import Circuit, Kiln
 from shared.loads import Load
-from shared.plans import HoldMinutes, Plan
+from shared.plans import HoldMinutes, Plan, Told
 from shared.profiles import Profile
 from shared.record import Record
 from shared.studio import Absence, CleanOut, Closed, Outage, Place, Prices, Quiet, Rules, Shift, Tariff
@@ -78,10 +78,9 @@ def read_record(model: type[RecordT], body: Mapping[str, Any], table: str, place
             keys = [part for part in detail["loc"] if isinstance(part, str)]
             key = keys[-1] if keys else ""
             example = CELL_EXAMPLES.get(key, "") if model is Load else TOML_EXAMPLES.get(f"{table}.{key}", "")
-            problem, remedy = plain_words(detail, example, keys_of(model))
-            if model is Load:
-                # A load's examples are words of their own, as in loads.csv.
-                remedy = remedy.replace("write for example ", "write ")
+            # A load's examples are words of their own, as in loads.csv.
+            write = "fault.write" if model is Load else "fault.write_for_example"
+            problem, remedy = plain_words(detail, example, keys_of(model), write)
             faults.add(" › ".join(key_path(detail["loc"])), problem, remedy)
         raise FolderError(faults.listed()) from None
 
@@ -95,7 +94,8 @@ def stored(record: Record) -> dict[str, Any]:
 def _raw(value: Any) -> Any:
     # The records' own writing rounds to a millionth of the studio's unit; what is kept must come back the same.
     if isinstance(value, Record):
-        return {name: _raw(getattr(value, name)) for name in type(value).model_fields if name in value.model_fields_set}
+        kept = {name: _raw(getattr(value, name)) for name in type(value).model_fields if name in value.model_fields_set}
+        return kept | value.said if isinstance(value, Told) else kept
     if isinstance(value, tuple | list):
         return [_raw(item) for item in value]
     return value.isoformat() if isinstance(value, date) else value

@@ -6,6 +6,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import (
     BeforeValidator,
+    ConfigDict,
     Field,
     PlainSerializer,
     SerializationInfo,
@@ -91,11 +92,17 @@ class Firing(Record):
         return self.unload_at + self.unload_minutes
 
 
+def _may_have_said(schema: dict[str, Any]) -> None:
+    schema["properties"]["said"] = {"type": "object", "description": "Key and values of the texts, by field."}
+
+
 class Told(Record):
     """What is told to people in words; a file holds, beside the English words, what they were made of.
 
     The optional key ``said`` has, by the name of each field that it is about, key and values of its texts.
     """
+
+    model_config = ConfigDict(json_schema_extra=_may_have_said)
 
     @model_validator(mode="before")
     @classmethod
@@ -111,8 +118,13 @@ class Told(Record):
         written: dict[str, Any] = write(self)
         if info.mode != "json":
             return written
+        return written | self.said
+
+    @property
+    def said(self) -> dict[str, Any]:
+        """The key ``said`` as plain data; nothing where no text has a key."""
         said = {name: plain for name in type(self).model_fields if (plain := _plain(getattr(self, name))) is not None}
-        return written | {"said": said} if said else written
+        return {"said": said} if said else {}
 
 
 def _plain(value: object) -> Any:

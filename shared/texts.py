@@ -108,7 +108,8 @@ class _Filler(Formatter):
             end = language.both if spec == "and" else language.either
             return end.format(first=", ".join(names[:-1]), last=names[-1])
         if isinstance(value, datetime):
-            style = {"": language.moment, "short": language.short, "clock": language.clock, "day": language.day}[spec]
+            styles = {"": language.moment, "short": language.short, "clock": language.clock, "day": language.day}
+            style = (styles | {"iso": "%Y-%m-%d %H:%M"})[spec]
             style = style.replace("%a", language.weekdays[value.weekday()])
             return value.strftime(style.replace("%b", language.months[value.month - 1]))
         if isinstance(value, float):
