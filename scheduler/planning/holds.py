@@ -231,4 +231,4 @@ def _note(firing: Firing, rule: str, why: str, kept: bool) -> HoldNote:
 
 
 def _no_time_to_clean(firing: Firing) -> Breach:
-    return Breach("clean_outs", firing.id, None, firing.load_at, say("hold.there_no_time"))
+    return Breach("clean_out", firing.id, None, firing.load_at, say("hold.there_no_time"))
