@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from bisect import bisect_left, insort
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -13,12 +12,13 @@ from numpy.typing import NDArray
 
 from scheduler.planning.batches import NOWHERE, Batch, Batches, Fit
 from scheduler.planning.clean_outs import MICRO, fill_gaps, first_unclean
+from scheduler.planning.entries import Entries, no_cleaning
 from scheduler.planning.heats import Phases, energy_costs
-from scheduler.planning.placement import EARLINESS, Place, find_place
+from scheduler.planning.placement import EARLINESS, Place, book, find_place
 from scheduler.planning.problem import FAR, Problem
 
-_FIRST_SLOT = np.zeros(1, dtype=np.int32)
-_LAST_SLOT = np.full(1, FAR, dtype=np.int32)
+_HANDS = np.zeros(1, dtype=np.int32)
+"""The row of people that counts everybody."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -47,7 +47,6 @@ class Gaps:
     cleaning: NDArray[np.int32]
     costs: NDArray[np.float64]
     least_cost: float
-    longest_by_hand: int
 
 
 class Timetable:
@@ -62,13 +61,7 @@ class Timetable:
         self.firings: dict[int, Placed] = {}
         self.firing_of: dict[int, int] = {}
         self.by_profile: dict[str, dict[int, None]] = {}
-        self._busy: list[list[tuple[int, int, int]]] = [
-            sorted((begin, end, -1) for begin, end in blocked) for blocked in problem.blocked
-        ]
-        self._rows: list[tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.int32]] | None] = [
-            None for _ in problem.kilns
-        ]
-        self._gaps: list[dict[int, Gaps]] = [{} for _ in problem.kilns]
+        self._entries = [Entries(blocked) for blocked in problem.blocked]
         self._cleaning_micros = 0
         self._groups = {skill: np.array(rows, dtype=np.int32) for skill, rows in problem.groups_of_skill.items()}
         self._next = 0
@@ -105,9 +98,7 @@ class Timetable:
         self.by_profile.setdefault(placed.batch.profile, {})[number] = None
         for load in placed.batch.loads:
             self.firing_of[load] = number
-        insort(self._busy[placed.kiln], (placed.place.load, placed.place.free, number))
-        self._gaps[placed.kiln].clear()
-        self._rows[placed.kiln] = None
+        self._entries[placed.kiln].insert((placed.place.load, placed.place.free, number), placed.batch.work)
         self._use(placed, 1)
         if self.problem.clean_outs.any:
             self._clean(number, placed, 1)
@@ -120,27 +111,22 @@ class Timetable:
         del self.by_profile[placed.batch.profile][number]
         for load in placed.batch.loads:
             del self.firing_of[load]
-        self._busy[placed.kiln].remove((placed.place.load, placed.place.free, number))
-        self._gaps[placed.kiln].clear()
-        self._rows[placed.kiln] = None
+        self._entries[placed.kiln].remove((placed.place.load, placed.place.free, number))
         self._use(placed, -1)
         return placed
 
     def _use(self, placed: Placed, sign: int) -> None:
         place, phases = placed.place, placed.fit.phases
-        # A firing under way may have begun before the plan: slots before its begin do not count.
-        self.people_used[0, max(0, place.load) : max(0, place.load + phases.load)] += sign
-        for row in self._session_groups(placed.batch, phases):
-            self.people_used[row, max(0, place.unload) : max(0, place.unload + phases.unload)] += sign
+        book(self.people_used, _HANDS, place.load, place.load + phases.load, sign)
+        groups = self._session_groups(placed.batch, phases)
+        book(self.people_used, groups, place.unload, place.unload + phases.unload, sign)
         amps = sign * self.problem.kiln_amps[placed.kiln]
-        begin, end = max(0, place.start), max(0, heating_end(placed))
-        for line in self.problem.kiln_lines[placed.kiln]:
-            self.lines_used[line, begin:end] += amps
+        book(self.lines_used, self.problem.kiln_lines[placed.kiln], place.start, heating_end(placed), amps)
 
     def _clean(self, number: int, placed: Placed, sign: int) -> None:
         """Book (or take back) the clean-outs on both sides of a firing, and take back the one that it replaces."""
-        row = self._busy[placed.kiln]
-        at = bisect_left(row, (placed.place.load, placed.place.free, number))
+        row = self._entries[placed.kiln].rows
+        at = self._entries[placed.kiln].index((placed.place.load, placed.place.free, number))
         before = self._work_before(placed.kiln, at)
         self._clean_before(before, placed, sign)
         after = next((self.firings[n] for _, _, n in row[at + 1 :] if n >= 0), None)
@@ -150,7 +136,7 @@ class Timetable:
 
     def _work_before(self, kiln: int, index: int) -> int:
         """The number of the work that a kiln did last before an entry of its row."""
-        row = self._busy[kiln]
+        row = self._entries[kiln].rows
         before = next((n for _, _, n in reversed(row[:index]) if n >= 0), None)
         return self.problem.clean_outs.first[kiln] if before is None else self.firings[before].batch.work
 
@@ -160,7 +146,7 @@ class Timetable:
         if clean_outs.takes_hands:
             load = placed.place.load
             slots = int(clean_outs.slots[work, placed.batch.work])
-            self.people_used[0, max(0, load - slots) : max(0, load)] += sign
+            book(self.people_used, _HANDS, load - slots, load, sign)
 
     def _session_groups(self, batch: Batch, phases: Phases) -> NDArray[np.int32]:
         skill = self.problem.studio.profile_by_id[batch.profile].skill if phases.is_hot else None
@@ -168,14 +154,14 @@ class Timetable:
 
     def busy(self, kiln: int) -> list[tuple[int, int, int]]:
         """``(from, to, firing)`` of a kiln in order; firing -1 is an outage."""
-        return self._busy[kiln]
+        return self._entries[kiln].rows
 
     def cleaning_slots(self, number: int) -> int:
         """Slots of the clean-out before a firing."""
         if not self.problem.clean_outs.any:
             return 0
         placed = self.firings[number]
-        at = bisect_left(self._busy[placed.kiln], (placed.place.load, placed.place.free, number))
+        at = self._entries[placed.kiln].index((placed.place.load, placed.place.free, number))
         return int(self.problem.clean_outs.slots[self._work_before(placed.kiln, at), placed.batch.work])
 
     def cleaning_cost(self) -> float:
@@ -187,29 +173,15 @@ class Timetable:
         clean_outs = self.problem.clean_outs
         if not clean_outs.any:
             return None
-        row = self._row(kiln)
         entry = first_unclean(
-            *row,
+            *self._entries[kiln].columns(),
             clean_outs.first[kiln],
             clean_outs.slots,
             clean_outs.takes_hands,
             self.people_used,
             self.problem.people,
         )
-        return None if entry < 0 else self._busy[kiln][entry][2]
-
-    def _row(self, kiln: int) -> tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.int32]]:
-        """A kiln's entries: when each begins and ends, and its work (-1: an outage)."""
-        row = self._rows[kiln]
-        if row is None:
-            busy = self._busy[kiln]
-            firings = self.firings
-            row = self._rows[kiln] = (
-                np.array([begin for begin, _, _ in busy], dtype=np.int32),
-                np.array([end for _, end, _ in busy], dtype=np.int32),
-                np.array([-1 if n < 0 else firings[n].batch.work for _, _, n in busy], dtype=np.int32),
-            )
-        return row
+        return None if entry < 0 else self._entries[kiln].rows[entry][2]
 
     # -- what is possible ----------------------------------------------------------------------------------------
 
@@ -244,20 +216,21 @@ class Timetable:
         last_out_minutes: int = FAR,
         free_of_stages: bool = False,
         haste: float = 0.0,
+        beat: float = math.inf,
     ) -> Placed | None:
         """The cheapest place of a batch in a kiln beside all that is booked; None where there is none.
 
         ``free_of_stages`` leaves earlier and later stages of the same pieces aside. ``haste`` is what a slot sooner is
-        worth [currency per slot] while looking; the place found is priced without it.
+        worth [currency per slot] while looking; the place found is priced without it. Only a place whose guide,
+        clean-outs and haste together cost less than ``beat`` is found [currency].
         """
         bounds = (-FAR, FAR) if free_of_stages else self.bounds(batch.loads)
         if bounds is None:
             return None
         problem, phases = self.problem, fit.phases
-        gaps = self._gaps[kiln].get(batch.work)
-        if gaps is None:
-            gaps = self._gaps[kiln][batch.work] = self._gaps_for(kiln, batch.work)
+        gaps = self._gaps_for(kiln, batch.work)
         work = problem.studio.profile_by_id[batch.profile].work
+        elsewhere = sum([stay.kiln != kiln for stay in batch.stays]) * self.moved_price
         found, load, start, unload, free, energy, guide, cleaning = find_place(
             max(batch.ready, bounds[0], 0),
             min(bounds[1], last_out_minutes),
@@ -276,7 +249,7 @@ class Timetable:
             gaps.cleaning,
             gaps.costs,
             gaps.least_cost,
-            gaps.longest_by_hand,
+            problem.clean_outs.takes_hands,
             self.people_used,
             problem.people,
             self._session_groups(batch, phases),
@@ -300,24 +273,25 @@ class Timetable:
             problem.grid_minutes,
             only_start,
             EARLINESS * len(batch.loads) + haste,
+            beat - elsewhere,
         )
         if not found:
             return None
         guide -= haste * unload
-        elsewhere = sum(stay.kiln != kiln for stay in batch.stays) * self.moved_price
         place = Place(load, start, unload, free, energy, guide + elsewhere, cleaning)
         return self._priced(batch, kiln, fit, place)
 
     def _gaps_for(self, kiln: int, work: int) -> Gaps:
         """The gaps of a kiln for a firing of some work."""
-        loads, frees, works = self._row(kiln)
-        opens = np.concatenate((_FIRST_SLOT, frees))
-        closes = np.concatenate((loads, _LAST_SLOT))
-        cleaning = np.zeros(len(opens), dtype=np.int32)
-        costs = np.zeros(len(opens))
+        entries = self._entries[kiln]
+        opens, closes = entries.gaps()
         clean_outs = self.problem.clean_outs
         if not clean_outs.any:
-            return Gaps(opens, closes, cleaning, costs, 0.0, 0)
+            return Gaps(opens, closes, *no_cleaning(len(opens)), 0.0)
+        cleaning = np.zeros(len(opens), dtype=np.int32)
+        costs = np.zeros(len(opens))
+        loads, frees, works = entries.columns()
+        closes = closes.copy()
         fill_gaps(
             loads,
             frees,
@@ -334,8 +308,7 @@ class Timetable:
             costs,
         )
         costs /= MICRO
-        longest = int(cleaning.max()) if clean_outs.takes_hands else 0
-        return Gaps(opens, closes, cleaning, costs, float(costs.min()), longest)
+        return Gaps(opens, closes, cleaning, costs, float(costs.min()))
 
     def _priced(self, batch: Batch, kiln: int, fit: Fit, place: Place) -> Placed:
         out = place.unload * self.problem.grid_minutes + fit.phases.out_minutes
@@ -377,8 +350,8 @@ class Timetable:
         problem = self.problem
         if np.any(self.people_used > problem.people) or np.any(self.lines_used > problem.line_limit[:, None]):
             return False
-        for busy in self._busy:
-            if any(second[0] < first[1] for first, second in pairwise(busy) if first[2] >= 0 or second[2] >= 0):
+        for entries in self._entries:
+            if any(second[0] < first[1] for first, second in pairwise(entries.rows) if first[2] >= 0 or second[2] >= 0):
                 return False
         if any(self.unclean(kiln) is not None for kiln in range(len(problem.kilns))):
             return False
