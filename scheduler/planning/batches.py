@@ -26,26 +26,29 @@ class Stay:
     end: int
 
 
-def late_price(
-    out_minutes: int, promised: NDArray[np.float64], weight: NDArray[np.float64], once: NDArray[np.float64]
-) -> float:
-    """What it costs to be out at a minute, by promises, their prices per minute, and their prices for late at all."""
-    promises = zip(promised.tolist(), weight.tolist(), once.tolist(), strict=True)
-    late: list[float] = [flat + (out_minutes - at) * each for at, each, flat in promises if out_minutes > at]
-    return sum(late)
+Promise = tuple[float, float, float]
+"""When something was promised [min after the plan's begin], its price per minute, and its price for late at all."""
+
+
+def late_price(out_minutes: int, promises: Sequence[Promise]) -> float:
+    """What it costs to be out at a minute [currency]."""
+    late = 0.0
+    for at, each, flat in promises:
+        if out_minutes > at:
+            late += flat + (out_minutes - at) * each
+    return late
 
 
 NOWHERE: NDArray[np.float64] = np.empty(0)
-_NO_PROMISES: NDArray[np.float64] = np.empty((3, 0))
+_NO_PROMISES = (NOWHERE, NOWHERE, NOWHERE)
 
 
 @dataclass(frozen=True, eq=False)
 class Batch:
     """Loads fired together with the segments of one profile; ``key`` is its identity.
 
-    ``promised``, ``weight`` and ``once`` hold each promise [min after the plan's begin], its price per minute and its
-    price for being late at all; those of the ``guide`` add what later stages of the same pieces ask of this one.
-    ``work`` is the number of its work among the clean-outs.
+    ``wishes`` are the ``promises`` and what later stages of the same pieces ask of this one. ``work`` is the number of
+    its work among the clean-outs. ``area_cm2`` and ``volume`` [cm² mm] are the sums of its loads.
     """
 
     profile: str
@@ -54,12 +57,10 @@ class Batch:
     ware_kg: float
     ready: int
     session_slot: int
-    promised: NDArray[np.float64]
-    weight: NDArray[np.float64]
-    guide_promised: NDArray[np.float64]
-    guide_weight: NDArray[np.float64]
-    once: NDArray[np.float64]
-    guide_once: NDArray[np.float64]
+    promises: tuple[Promise, ...]
+    wishes: tuple[Promise, ...]
+    area_cm2: float = 0.0
+    volume: float = 0.0
     work: int = 0
     stays: tuple[Stay, ...] = ()
 
@@ -70,19 +71,29 @@ class Batch:
 
     def late_cost(self, out_minutes: int) -> float:
         """What it costs that the loads are out ``out_minutes`` after the plan's begin [currency]."""
-        return late_price(out_minutes, self.promised, self.weight, self.once)
+        return late_price(out_minutes, self.promises)
 
     def guide_cost(self, out_minutes: int) -> float:
         """The same with what later stages ask."""
-        return late_price(out_minutes, self.guide_promised, self.guide_weight, self.guide_once)
+        return late_price(out_minutes, self.wishes)
 
     def at_any_price(self) -> Batch:
         """The same loads, wanted so much that the cheapest place is the soonest."""
-        return replace(self, guide_promised=np.array([-1e6]), guide_weight=np.array([1e3]), guide_once=np.zeros(1))
+        return replace(self, wishes=((-1e6, 1e3, 0.0),))
+
+    @cached_property
+    def wish_table(self) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+        """The wishes as columns: minutes, prices per minute, prices for late at all."""
+        if not self.wishes:
+            return _NO_PROMISES
+        table = np.array(self.wishes).T
+        return table[0].copy(), table[1].copy(), table[2].copy()
 
     def moved(self, kiln: int, out_minutes: int) -> int:
         """How many of the loads change their kiln, or the day they are out, against the plan before [-]."""
-        return sum(stay.kiln != kiln or not stay.begin <= out_minutes < stay.end for stay in self.stays)
+        if not self.stays:
+            return 0
+        return sum([stay.kiln != kiln or not stay.begin <= out_minutes < stay.end for stay in self.stays])
 
     @cached_property
     def stays_by_kiln(self) -> dict[int, tuple[NDArray[np.float64], NDArray[np.float64]]]:
@@ -116,12 +127,15 @@ class Facts:
     alone: bool
     family: str | None
     earlier: int
-    promises: tuple[tuple[float, float, float], ...]
+    promises: tuple[Promise, ...]
+    wishes: tuple[Promise, ...]
+    area_cm2: float
+    volume: float
 
 
-def _facts(problem: Problem, load: Load) -> Facts:
+def _facts(problem: Problem, load: Load, asked: Sequence[tuple[float, float]]) -> Facts:
     prices = problem.studio.prices
-    promises: tuple[tuple[float, float, float], ...] = ()
+    promises: tuple[Promise, ...] = ()
     if load.promised is not None:
         by_minute, flat = prices.late_hour / 60.0 * load.priority, prices.late_load * load.priority
         promises = ((load.promised - problem.begin, by_minute, flat),)
@@ -139,14 +153,10 @@ def _facts(problem: Problem, load: Load) -> Facts:
         family=load.family,
         earlier=problem.load_number.get(load.after or "", -1),
         promises=promises,
+        wishes=(*promises, *((at, weight, 0.0) for at, weight in asked)),
+        area_cm2=load.footprint_cm2,
+        volume=load.footprint_cm2 * load.height_mm,
     )
-
-
-def _columns(promises: Sequence[tuple[float, float, float]]) -> NDArray[np.float64]:
-    """Promises as rows of minutes, prices per minute, and prices for late at all."""
-    if not promises:
-        return _NO_PROMISES
-    return np.array(promises, dtype=np.float64).T.copy()
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -169,19 +179,15 @@ class Batches:
         self.heats = heats
         self._made: dict[tuple[str, tuple[int, ...]], Batch | None] = {}
         self._fits: dict[tuple[str, tuple[int, ...], int, bool], Fit | None] = {}
-        self._facts = [_facts(problem, load) for load in problem.loads]
+        self.guides = self._guides()
+        self._facts = [_facts(problem, load, self.guides[number]) for number, load in enumerate(problem.loads)]
         self._rows: dict[tuple[str, int], int | None] = {}
         self._peaks: dict[tuple[str, int | None], float] = {}
         self.exact = False
         self._leads = self._leading_profiles()
         self._rooms = [
-            [
-                own.footprint_cm2 * (own.height_mm + oven.shelf_gap_mm) / (oven.shelf_area_cm2 * oven.height_mm)
-                for own in problem.loads
-            ]
-            for oven in problem.kilns
+            (oven.shelf_gap_mm, oven.shelf_area_cm2 * oven.height_mm * (1.0 + 1e-9)) for oven in problem.kilns
         ]
-        self.guides = self._guides()
 
     def _leading_profiles(self) -> dict[str, tuple[str, ...]]:
         """For each profile, those whose firings its loads may join: its own, and those that name it."""
@@ -214,9 +220,6 @@ class Batches:
         peak_c = self._peak_c(profile, row)
         if any(fact.most_c < peak_c - 1e-9 for fact in facts):
             return None
-        promises = [promise for fact in facts for promise in fact.promises]
-        guides = promises + [(at, weight, 0.0) for number in numbers for at, weight in self.guides[number]]
-        told, asked = _columns(promises), _columns(guides)
         return Batch(
             profile=profile_id,
             row=row,
@@ -224,12 +227,10 @@ class Batches:
             ware_kg=sum([fact.mass_kg for fact in facts]),
             ready=max([fact.ready for fact in facts]),
             session_slot=max([fact.session_slot for fact in facts]),
-            promised=told[0],
-            weight=told[1],
-            guide_promised=asked[0],
-            guide_weight=asked[1],
-            once=told[2],
-            guide_once=asked[2],
+            promises=tuple([promise for fact in facts for promise in fact.promises]),
+            wishes=tuple([wish for fact in facts for wish in fact.wishes]),
+            area_cm2=sum([fact.area_cm2 for fact in facts]),
+            volume=sum([fact.volume for fact in facts]),
             work=self.problem.clean_outs.work_of.get(profile.work, 0),
             stays=tuple([self.stays[number] for number in numbers if number in self.stays]) if self.stays else (),
         )
@@ -287,9 +288,9 @@ class Batches:
 
     def is_too_full(self, batch: Batch, load: int, kiln: int) -> bool:
         """Whether a load surely has no room in a kiln beside a batch, by room alone: layers may say so of others."""
-        rooms = self._rooms[kiln]
-        used = sum([rooms[other] for other in batch.loads])
-        return used + rooms[load] > 1.0 + 1e-9
+        fact = self._facts[load]
+        shelf_gap_mm, volume = self._rooms[kiln]
+        return batch.volume + fact.volume + shelf_gap_mm * (batch.area_cm2 + fact.area_cm2) > volume
 
     def fit(self, batch: Batch, kiln: int) -> Fit | None:
         """How a batch lies in a kiln and how long it takes there; None where it may not, does not, or cannot."""

@@ -276,7 +276,7 @@ def _lateness(batch: Batch, phases: Phases, problem: Problem) -> Costs:
     """Price of lateness by unloading slot [currency]."""
     out = problem.grid_minutes * np.arange(problem.slots) + phases.out_minutes
     late = np.zeros(problem.slots)
-    for at, each, once in zip(batch.promised, batch.weight, batch.once, strict=True):
+    for at, each, once in batch.promises:
         late += np.where(out > at, once + (out - at) * each, 0.0)
     return late
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 
@@ -23,8 +24,17 @@ class Move:
     delta: float
 
 
-def _by_cost(row: tuple[float, int, object]) -> tuple[float, int]:
-    return row[0], row[1]
+class Joining(NamedTuple):
+    """A firing that a load may join, though not as it stands: what that costs at a guess, and the batch it makes."""
+
+    guess: float
+    number: int
+    batch: Batch
+    fit: Fit
+
+
+SLIGHTLY = 1e-9
+"""Less than this much cheaper is not cheaper [currency]."""
 
 
 class Inserter:
@@ -48,8 +58,8 @@ class Inserter:
     def _overlooked(self) -> bool:
         return self.blink > 0.0 and self.random.random() < self.blink
 
-    def best_own(self, batch: Batch) -> Move | None:
-        """The cheapest firing of its own for a batch."""
+    def best_own(self, batch: Batch, beat: float = math.inf) -> Move | None:
+        """The cheapest firing of its own for a batch, if it costs less than ``beat``."""
         best: Move | None = None
         seen: set[int] = set()
         timetable = self.timetable
@@ -62,60 +72,63 @@ class Inserter:
                 if self.problem.twins[kiln] in seen:
                     continue
                 seen.add(self.problem.twins[kiln])
-            placed = timetable.best_place(batch, kiln, fit, haste=self.haste)
+            least = beat - timetable.firing_price - SLIGHTLY
+            placed = timetable.best_place(batch, kiln, fit, haste=self.haste, beat=least)
             if placed is None:
                 continue
             place = placed.place
-            delta = place.guide + place.cleaning + self.haste * place.unload + timetable.firing_price
-            if best is None or delta < best.delta - 1e-9:
-                best = Move(None, placed, delta)
+            beat = place.guide + place.cleaning + self.haste * place.unload + timetable.firing_price
+            best = Move(None, placed, beat)
         return best
 
-    def best_join(self, load: int, beat: float = math.inf) -> Move | None:
-        """The cheapest firing to join for a load: in place where its phases stay as they are, else placed anew.
-
-        ``beat`` is what another way costs already: what costs much more is not looked at.
-        """
+    def _hosts(self, alone: Batch) -> list[tuple[float, int]]:
+        """The firings that may have room for a load, and what it costs in each as that stands; cheapest first."""
         timetable, batches = self.timetable, self.batches
         grid = self.problem.grid_minutes
-        alone = batches.make(self.problem.loads[load].profile, (load,))
-        bounds = timetable.bounds((load,))
-        if alone is None or bounds is None:
-            return None
-        hosts: list[tuple[float, int, str]] = []
+        firings = timetable.firings
+        load = alone.loads[0]
+        hosts: list[tuple[float, int]] = []
         for host in batches.hosts(load):
             for number in timetable.by_profile.get(host, ()):
-                firing = timetable.firings[number]
-                if not firing.fixed and not batches.is_too_full(firing.batch, load, firing.kiln):
-                    hosts.append((alone.guide_cost(out_minutes(firing, grid)), number, host))
-        hosts.sort(key=_by_cost)
+                firing = firings[number]
+                kiln = firing.kiln
+                if firing.fixed or batches.is_too_full(firing.batch, load, kiln):
+                    continue
+                unload = firing.place.unload
+                out = unload * grid + firing.fit.phases.out_minutes
+                delta = alone.guide_cost(out) + EARLINESS * unload
+                if alone.stays:
+                    delta += alone.moved(kiln, out) * timetable.moved_price
+                hosts.append((delta, number))
+        hosts.sort()
+        return hosts
+
+    def best_join(self, alone: Batch, bounds: tuple[int, int]) -> tuple[Move | None, list[Joining]]:
+        """The cheapest firing to join for a load where the firing stays as it is; and those that would change.
+
+        ``bounds`` is what other stages of the same pieces leave.
+        """
         best: Move | None = None
-        anew: list[tuple[float, int, Batch]] = []
-        for late, number, host in hosts:
-            if late > beat + timetable.firing_price:
+        anew: list[Joining] = []
+        load = alone.loads[0]
+        for delta, number in self._hosts(alone):
+            if best is not None and delta >= best.delta:
                 break
-            firing = timetable.firings[number]
-            batch = batches.make(host, (*firing.batch.loads, load))
-            fit = None if batch is None or self._overlooked() else batches.fit(batch, firing.kiln)
-            if batch is None or fit is None:
+            firing = self.timetable.firings[number]
+            batch = self.batches.make(firing.batch.profile, (*firing.batch.loads, load))
+            if batch is None or self._overlooked():
+                continue
+            fit = self.batches.fit(batch, firing.kiln)
+            if fit is None:
                 continue
             if self._stays(firing, batch, fit, bounds):
-                move = self._join_in_place(number, batch, fit, alone)
-                best = move if best is None or move.delta < best.delta - 1e-9 else best
-                beat = min(beat, move.delta)
+                best = Move(number, self.timetable.joined(firing, batch, fit, delta), delta)
             else:
                 longer = least_energy(self.problem, fit.phases) - firing.fit.phases.least_energy
                 wait = max(0, batch.ready - firing.place.load)
-                anew.append((late + max(0.0, longer) + 0.01 * wait, number, batch))
-        anew.sort(key=_by_cost)
-        for guess, number, batch in anew[: self.joins]:
-            if guess > beat + timetable.firing_price:
-                break
-            found = self._join(number, batch)
-            if found is not None and (best is None or found.delta < best.delta - 1e-9):
-                best = found
-                beat = min(beat, found.delta)
-        return best
+                anew.append(Joining(delta + max(0.0, longer) + 0.01 * wait, number, batch, fit))
+        anew.sort()
+        return best, anew
 
     def _stays(self, firing: Placed, batch: Batch, fit: Fit, bounds: tuple[int, int]) -> bool:
         """Whether a firing with one more load in it may stay where it is, to the slot."""
@@ -126,25 +139,19 @@ class Inserter:
             and batch.session_slot in (-1, firing.place.unload)
         )
 
-    def _join_in_place(self, number: int, batch: Batch, fit: Fit, alone: Batch) -> Move:
+    def _join(self, joining: Joining, beat: float) -> Move | None:
+        """A firing with one more load in it, placed anew in its kiln, if that costs less than ``beat`` more."""
         timetable = self.timetable
+        number = joining.number
         firing = timetable.firings[number]
-        out = out_minutes(firing, self.problem.grid_minutes)
-        delta = alone.guide_cost(out) + alone.moved(firing.kiln, out) * timetable.moved_price
-        delta += EARLINESS * firing.place.unload
-        return Move(number, timetable.joined(firing, batch, fit, delta), delta)
-
-    def _join(self, number: int, batch: Batch) -> Move | None:
-        timetable = self.timetable
-        firing = timetable.firings[number]
-        fit = self.batches.fit(batch, firing.kiln)
-        if fit is None:
-            return None
         mark = len(timetable.log)
         cleaning = timetable.cleaning_cost()
         timetable.remove(number)
         cleaning = timetable.cleaning_cost() - cleaning
-        placed = timetable.best_place(batch, firing.kiln, fit, haste=self.haste)
+        was = firing.place.guide + self.haste * firing.place.unload - cleaning
+        placed = timetable.best_place(
+            joining.batch, firing.kiln, joining.fit, haste=self.haste, beat=beat + was - SLIGHTLY
+        )
         if placed is not None and self.problem.clean_outs.any and placed.place.load != firing.place.load:
             timetable.add(placed)
             # Without the firing between them, two others may need a clean-out that has no room.
@@ -152,9 +159,8 @@ class Inserter:
         timetable.undo(mark)
         if placed is None:
             return None
-        later = placed.place.unload - firing.place.unload
-        cleaning += placed.place.cleaning
-        return Move(number, placed, placed.place.guide - firing.place.guide + cleaning + self.haste * later)
+        place = placed.place
+        return Move(number, placed, place.guide + place.cleaning + self.haste * place.unload - was)
 
     def apply(self, move: Move) -> None:
         """Make a move."""
@@ -163,13 +169,26 @@ class Inserter:
         self.timetable.add(move.placed)
 
     def best_move(self, load: int) -> Move | None:
-        """Where a load costs least; None where there is no place."""
+        """Where a load costs least; None where there is no place.
+
+        Tried in the order of what a trial takes: joining a firing as it stands, a firing of its own, joining one that
+        then has to move. Each is cut off at what the best so far costs.
+        """
         alone = self.batches.make(self.problem.loads[load].profile, (load,))
-        if alone is None or self.timetable.bounds((load,)) is None:
+        bounds = self.timetable.bounds((load,))
+        if alone is None or bounds is None:
             return None
-        own = self.best_own(alone)
-        join = self.best_join(load, math.inf if own is None else own.delta)
-        return join if own is None or (join is not None and join.delta <= own.delta) else own
+        best, anew = self.best_join(alone, bounds)
+        own = self.best_own(alone, math.inf if best is None else best.delta)
+        best = own or best
+        beat = math.inf if best is None else best.delta
+        for joining in anew[: self.joins]:
+            if joining.guess >= beat:
+                break
+            found = self._join(joining, beat)
+            if found is not None:
+                best, beat = found, found.delta
+        return best
 
     def insert_load(self, load: int) -> bool:
         """Place a load where it costs least; False where there is no place."""

@@ -19,8 +19,6 @@ from __future__ import annotations
 import heapq
 from dataclasses import dataclass, field, replace
 
-import numpy as np
-
 from scheduler.planning.batches import Batch
 from scheduler.planning.timetable import Placed, Timetable, out_minutes
 
@@ -119,7 +117,7 @@ class CarefulPerson:
         batch = self._batch(loads)
         if batch is None:
             return False
-        urgent = replace(batch, guide_promised=np.array([-1e6]), guide_weight=np.array([1e3]))
+        urgent = batch.at_any_price()
         found: list[Placed] = []
         for kiln in range(len(self.problem.kilns)):
             fit = self.batches.fit(batch, kiln)
