@@ -17,6 +17,7 @@ import numpy as np
 from scheduler.planning.batches import Batch
 from scheduler.planning.dispatch import in_stages
 from scheduler.planning.insertion import Inserter
+from scheduler.planning.thinning import CHOICES, thin
 from scheduler.planning.timetable import Placed, Timetable, heating_end, out_minutes
 
 LEAST_WEIGHT = 0.2
@@ -67,23 +68,25 @@ class Search:
         self.best = self.timetable.snapshot()
         self.best_cost = self.timetable.cost()
         self.guide = self.timetable.guide()
-        self.records = {name: Record() for name in NEIGHBOURHOODS}
+        self.records = {name: Record() for name in (*NEIGHBOURHOODS, *CHOICES)}
 
     def step(self, heat: float) -> bool:
         """One ruin and recreate; ``heat`` from 1 to 0 is how much worse it may be. True where the best got better."""
         self.rounds += 1
         name = self._pick()
-        chosen = self.chosen(name)
         timetable = self.timetable
+        thinned = CHOICES[name](timetable, self.random) if name in CHOICES else []
+        chosen = [] if name in CHOICES else self.chosen(name)
         pending = [load for load in range(len(timetable.problem.loads)) if load not in timetable.firing_of]
-        if not chosen and not pending:
+        if not chosen and not thinned and not pending:
             return False
         mark = len(timetable.log)
+        out = thin(timetable, thinned)
         batches = self._ruin(chosen)
-        if batches is None:
+        if batches is None or out is None:
             timetable.undo(mark)
             return False
-        self._recreate(batches, pending, unplaced_first=name == UNPLACED)
+        self._recreate(batches, pending + out, unplaced_first=name == UNPLACED)
         guide = timetable.guide()
         allowed = self.guide + self._threshold() * heat
         self._remember(guide - self.guide)

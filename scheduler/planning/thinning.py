@@ -1,0 +1,121 @@
+"""Neighbourhoods of single loads: some leave their firings, which go on without them.
+
+Taking whole firings out asks for all of their loads to be placed anew; often only a few would be better off
+elsewhere. Which loads leave together follows what makes them exchangeable: the same profile, and a like time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+
+from scheduler.planning.timetable import Placed, Timetable, out_minutes
+
+MOST = 8
+"""Most loads that leave at once."""
+
+Choice = Callable[[Timetable, np.random.Generator], list[int]]
+
+
+def _firings(timetable: Timetable) -> list[int]:
+    return [number for number, firing in timetable.firings.items() if not firing.fixed]
+
+
+def _near(timetable: Timetable, random: np.random.Generator, number: int, pool: list[int]) -> list[int]:
+    """Some loads of the firings of ``pool`` nearest in time to a firing, whose own come first."""
+    firings = timetable.firings
+    middle = firings[number].place.start
+    pool = sorted(pool, key=lambda other: (other != number, abs(firings[other].place.start - middle), other))
+    count = int(random.integers(1, MOST + 1))
+    share = random.uniform(0.2, 0.8)
+    chosen: list[int] = []
+    for other in pool:
+        loads = firings[other].batch.loads
+        chosen += [load for load in loads if len(loads) == 1 or random.random() < share]
+        if len(chosen) >= count:
+            break
+    return chosen[:count]
+
+
+def of_one_profile(timetable: Timetable, random: np.random.Generator) -> list[int]:
+    """Loads of firings of one profile, near in time."""
+    numbers = _firings(timetable)
+    if not numbers:
+        return []
+    number = numbers[int(random.integers(len(numbers)))]
+    alike = timetable.by_profile[timetable.firings[number].batch.profile]
+    return _near(timetable, random, number, [other for other in alike if not timetable.firings[other].fixed])
+
+
+def at_one_time(timetable: Timetable, random: np.random.Generator) -> list[int]:
+    """Loads of any firings near in time."""
+    numbers = _firings(timetable)
+    if not numbers:
+        return []
+    return _near(timetable, random, numbers[int(random.integers(len(numbers)))], numbers)
+
+
+def late_and_room(timetable: Timetable, random: np.random.Generator) -> list[int]:
+    """A late load, and some that are fired by like profiles about the time at which it was promised."""
+    problem, firings = timetable.problem, timetable.firings
+    numbers = _firings(timetable)
+    late = [number for number in numbers if firings[number].late_cost > 0.0]
+    if not late:
+        return of_one_profile(timetable, random)
+    firing = firings[late[int(random.integers(len(late)))]]
+    out = out_minutes(firing, problem.grid_minutes)
+    due = [(load, problem.loads[load].promised) for load in firing.batch.loads]
+    overdue = [(load, at - problem.begin) for load, at in due if at is not None and at - problem.begin < out]
+    load, promised = overdue[int(random.integers(len(overdue)))]
+    hosts = timetable.batches.hosts(load)
+    pool = [n for host in hosts for n in timetable.by_profile.get(host, ()) if not firings[n].fixed]
+    wanted = promised - float(random.exponential(firing.fit.phases.safe)) * problem.grid_minutes
+    pool.sort(key=lambda n: (abs(out_minutes(firings[n], problem.grid_minutes) - wanted), n))
+    count = int(random.integers(1, MOST))
+    others = [other for n in pool[:count] for other in firings[n].batch.loads if other != load]
+    random.shuffle(others)
+    return [load, *others[:count]]
+
+
+CHOICES: dict[str, Choice] = {
+    "loads of one profile": of_one_profile,
+    "loads at one time": at_one_time,
+    "a late load and room for it": late_and_room,
+}
+
+
+def thin(timetable: Timetable, loads: list[int]) -> list[int] | None:
+    """Take loads out of their firings, each of which goes on with the rest; returns all that is out then.
+
+    A firing that cannot go on in its kiln without them is taken out whole. None where a kiln then needs a clean-out
+    that has no room; the timetable is to be undone.
+    """
+    leaving: dict[int, list[int]] = {}
+    for load in loads:
+        leaving.setdefault(timetable.firing_of[load], []).append(load)
+    out: list[int] = []
+    for number, gone in leaving.items():
+        firing = timetable.remove(number)
+        left = [load for load in firing.batch.loads if load not in gone]
+        placed = _without(timetable, firing, left) if left else None
+        if placed is None:
+            out += firing.batch.loads
+        else:
+            out += gone
+            timetable.add(placed)
+        if timetable.unclean(firing.kiln) is not None:
+            return None
+    return out
+
+
+def _without(timetable: Timetable, firing: Placed, left: list[int]) -> Placed | None:
+    """The rest of a firing in its kiln: where it was if its phases stay as they are, else where it costs least."""
+    batch = timetable.batches.make(firing.batch.profile, left)
+    fit = None if batch is None else timetable.batches.fit(batch, firing.kiln)
+    if batch is None or fit is None:
+        return None
+    place = firing.place
+    if fit.phases is firing.fit.phases:
+        return timetable.placed_at(batch, firing.kiln, fit, place.load, place.start, place.unload)
+    return timetable.best_place(batch, firing.kiln, fit)
