@@ -51,7 +51,7 @@ def plan(
     holds.book({})
     best_dispatch(session.timetable, session.clock.first_plan_is_due)
     by_arrival(session.timetable, session.clock.first_plan_is_due)
-    holds.settle_stages()
+    holds.settle_stages(lambda: best_dispatch(session.timetable, session.clock.first_plan_is_due))
     session.tell(session.timetable.cost(), "dispatch")
     # What people hold need not be among the firings that the planner would make.
     columns = None if held else session.list_firings()

@@ -6,12 +6,13 @@ search's grid is coarser, and what a person has settled may lie closer than the 
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 
 from scheduler.audit import breaches
 from scheduler.audit.breach import Breach
 from scheduler.planning.batches import Fit
+from scheduler.planning.dispatch import in_stages
 from scheduler.planning.heats import Charge
 from scheduler.planning.insertion import Inserter
 from scheduler.planning.session import Session
@@ -93,9 +94,20 @@ class Holds:
         self.names.clear()
         return False
 
-    def settle_stages(self) -> None:
-        """Fix the earlier stages of what is held where they are now; without a place for one, its hold is let go."""
+    def settle_stages(self, place_others: Callable[[], object]) -> None:
+        """Fix the earlier stages of what is held where they are now; without a place for one, its hold is let go.
+
+        Where one has no place only because others came first, it comes before them: ``place_others`` is then asked to
+        place anew what is not fixed.
+        """
         session, timetable = self.session, self.session.timetable
+        if self._missing_stages():
+            timetable.restore(tuple(firing for firing in timetable.snapshot() if firing.fixed))
+            stages = in_stages(session.problem, self._missing_stages())
+            Inserter(timetable, session.settings.seed).insert_loads(stages, late_last=False)
+            for number in dict.fromkeys(timetable.firing_of[n] for n in stages if n in timetable.firing_of):
+                self._fix(number)
+            place_others()
         let_go: list[int] = []
         for first in [first for first in self.names if first in timetable.firing_of]:
             number = timetable.firing_of[first]
@@ -110,9 +122,7 @@ class Holds:
                 self._let_go(firing, Breach("after_gap", firing.id, None, firing.load_at, text))
                 continue
             for load in earlier:
-                before = timetable.firing_of[load]
-                if not timetable.firings[before].fixed:
-                    timetable.add(replace(timetable.remove(before), fixed=True))
+                self._fix(timetable.firing_of[load])
         inserter = Inserter(timetable, session.settings.seed)
         for load in let_go:
             inserter.insert_load(load)
@@ -123,6 +133,38 @@ class Holds:
         ids = set(self.names.values())
         firings = tuple(f.model_copy(update={"held": True}) if f.id in ids else f for f in plan.firings)
         return plan.model_copy(update={"firings": firings, "hold_notes": tuple(self.notes)})
+
+    def _fix(self, number: int) -> None:
+        """Fix a firing at its start, with its real mass: what is fixed is not settled any more."""
+        timetable, batches = self.session.timetable, self.session.batches
+        firing = timetable.firings[number]
+        if firing.fixed:
+            return
+        mark = len(timetable.log)
+        timetable.remove(number)
+        batches.exact = True
+        fit = batches.fit(firing.batch, firing.kiln)
+        batches.exact = False
+        start = firing.place.start
+        placed = None if fit is None else timetable.best_place(firing.batch, firing.kiln, fit, only_start=start)
+        if placed is not None:
+            timetable.add(replace(placed, fixed=True))
+        if placed is None or timetable.unclean(firing.kiln) is not None:
+            timetable.undo(mark)
+
+    def _missing_stages(self) -> list[int]:
+        """Loads without a place that held firings wait for, with the stages before them."""
+        timetable, problem = self.session.timetable, self.session.problem
+        held = [timetable.firing_of[first] for first in self.names if first in timetable.firing_of]
+        asked = [load for number in held for load in self._earlier(timetable.firings[number])]
+        missing: dict[int, None] = {}
+        while asked:
+            load = asked.pop()
+            if load not in timetable.firing_of:
+                missing[load] = None
+                before = problem.loads[load].after
+                asked += [problem.load_number[before]] if before in problem.load_number else []
+        return list(missing)
 
     def _earlier(self, placed: Placed) -> list[int]:
         problem = self.session.problem

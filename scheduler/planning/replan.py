@@ -139,7 +139,7 @@ def replan(
     holds = Holds(session, tuple(firing for firing in state.waiting if firing.held or firing.id in held))
     holds.book(fixed)
     _repair(session, state)
-    holds.settle_stages()
+    holds.settle_stages(lambda: _repair(session, state))
     new = [session.problem.load_number[load.id] for load in events.add if load.id in session.problem.load_number]
     pin(session.timetable, near(session.timetable, damaged(session.timetable, new)))
     session.tell(session.timetable.cost(), "repaired")
