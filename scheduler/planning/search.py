@@ -40,6 +40,9 @@ MEMORY = 0.02
 LATE_LAST = 0.8
 """Share of the rounds in which loads that come too late anyway wait until all others have their places [-]."""
 
+MOST_FIRINGS = 12
+"""Most firings that are taken out at once."""
+
 Neighbourhood = Callable[["Search"], list[int]]
 
 
@@ -199,7 +202,7 @@ class Search:
     def size(self) -> int:
         """How many firings to take out this time."""
         count = len(self.timetable.firings)
-        most = max(2, min(12, count // 2))
+        most = max(2, min(MOST_FIRINGS, count // 2))
         return int(self.random.integers(1, most + 1))
 
     def some_firing(self) -> int | None:
