@@ -13,6 +13,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from scheduler.planning.batches import Batches, Fit
+from scheduler.planning.clean_outs import NO_CLEAN_OUTS
 from scheduler.planning.dispatch import in_stages
 from scheduler.planning.heats import Charge, energy_costs, mass_step_below_kg
 from scheduler.planning.timetable import Timetable, out_minutes
@@ -58,10 +59,10 @@ def load_bounds(batches: Batches) -> tuple[LoadBound, ...]:
     Notes
     -----
     A guest may ride in another profile's firing, which can be shorter or cheaper than its own, so it is given the
-    courses of that profile's loads as well.
+    courses of that profile's loads as well. No clean-outs are asked for: other loads may have been fired before.
     """
     problem = batches.problem
-    empty = Timetable(problem, batches)
+    empty = Timetable(replace(problem, clean_outs=NO_CLEAN_OUTS), batches)
     fits = _fits_alone(batches)
     by_profile: dict[str, list[tuple[int, Fit]]] = {}
     for load, own in fits.items():

@@ -66,9 +66,6 @@ def test_the_planners_cost_of_an_instance_is_the_judges(seed: int) -> None:
     assert cost(problem, schedule) == pytest.approx(session.timetable.cost(), abs=1e-6)
 
 
-TOO_HIGH = "the bound of a load alone counts the setup from what the oven starts in, which another job may spare it"
-
-
 @pytest.mark.parametrize("seed", range(12))
 def test_with_the_model_of_the_whole_instance_the_planner_finds_and_proves_the_least_cost(seed: int) -> None:
     problem = made(seed, jobs=4 + seed % 2)
@@ -104,7 +101,6 @@ def test_the_search_alone_finds_the_least_cost_of_most_and_nothing_below() -> No
     assert found >= 9
 
 
-@pytest.mark.xfail(strict=True, reason=TOO_HIGH)
 def test_the_bound_is_never_above_the_least_cost() -> None:
     above = []
     for seed in range(40):
@@ -122,7 +118,6 @@ def test_without_setup_times_the_bound_is_never_above_the_least_cost(seed: int) 
     assert 0.0 < bound_of(problem) <= brute_force(problem)[0] + 1e-6
 
 
-@pytest.mark.xfail(strict=True, reason=TOO_HIGH)
 def test_a_setup_that_another_job_spares_is_not_in_the_bound() -> None:
     """Both jobs want attribute 0, the oven starts in 1, and from 1 to 0 takes 2. The second job is there when the oven
     opens again, at 10, and due at 14: in time only because the first has set the oven up. 4 + 4 of runtime, none late.
