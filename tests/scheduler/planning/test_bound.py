@@ -1,0 +1,111 @@
+"""No bound is above the cost of any plan, whichever method found it; the methods are those that the benchmarks compare.
+
+Settled plans are compared, since the search and the CP-SAT model round masses up; the benchmark's own figure of the
+model alone is not settled.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from scheduler.audit import prove
+from scheduler.planning.arrivals import by_arrival
+from scheduler.planning.dispatch import dispatch, orders
+from scheduler.planning.door import plan
+from scheduler.planning.insertion import Inserter
+from scheduler.planning.model.solve import Limits, put, solve
+from scheduler.planning.model.variables import Part
+from scheduler.planning.proof import columns_within, listed_bound
+from scheduler.planning.reasons import unplaced_loads
+from scheduler.planning.session import Session, Settings, studio_session
+from scheduler.planning.settle import settle, write_plan_of
+from shared.clock import wall_minute
+from shared.loads import Load
+from shared.studio import CleanOut, Outage, Prices, Studio
+from tests.benchmarks.careful_person import first_come
+from tests.benchmarks.planning_sizes import METHODS, OURS, PLAIN
+from tests.benchmarks.studios import make_studio
+from tests.scheduler.planning.plain_studio import BEGIN, MONDAY, bench_kiln, clock, load, slow_profile, studio
+
+WORK = Settings(seconds=None, work_limit=80)
+SOLVER_WORK = Limits(6.0, deterministic=True)
+"""For the model of all loads, by the solver's own count."""
+
+
+def written_cost(session: Session, place: Studio, loads: tuple[Load, ...]) -> float:
+    """What the timetable costs as a plan that the audit has proved."""
+    settle(session.timetable)
+    missing = unplaced_loads(session.timetable)
+    begin = session.problem.begin
+    made = write_plan_of(session.timetable, made_at=begin, bound=0.0, seconds=0.0, unplaced=missing)
+    return prove(place, loads, made).plan.cost_parts.total
+
+
+def costs_by_method(place: Studio, loads: tuple[Load, ...], begin: int) -> tuple[Session, dict[str, float]]:
+    """A session, and what the plan of each method costs."""
+    session = studio_session(place, loads, begin, WORK)
+    timetable = session.timetable
+    costs = {"nothing fired": written_cost(session, place, loads)}
+    for number, order in enumerate(orders(timetable)):
+        timetable.restore(())
+        dispatch(timetable, order)
+        costs[f"dispatch {number}"] = written_cost(session, place, loads)
+    timetable.restore(())
+    by_arrival(timetable)
+    costs["by arrival"] = written_cost(session, place, loads)
+    timetable.restore(())
+    first_come(timetable)
+    costs["first come"] = written_cost(session, place, loads)
+    timetable.restore(())
+    part = Part(timetable, tuple(range(len(loads))))
+    answer = solve(part, SOLVER_WORK)
+    if answer is not None:
+        assert put(part, answer, Inserter(timetable, seed=0))
+        costs["one CP-SAT"] = written_cost(session, place, loads)
+    planned = plan(place, loads, now=begin, begin=begin, settings=WORK)
+    costs["planner"] = prove(place, loads, planned).plan.cost_parts.total
+    return session, costs
+
+
+@pytest.mark.parametrize("seed", range(1, 5))
+def test_no_bound_is_above_the_plan_of_any_method(seed: int) -> None:
+    place, loads, _ = make_studio(seed, kilns=2 + seed % 3, loads=7 + seed)
+    session, costs = costs_by_method(place, loads, wall_minute(MONDAY, 0, place.place.zone))
+    assert "one CP-SAT" in costs
+    least = min(costs.values())
+    assert 0.0 < session.bound <= least + 1e-6, costs
+    columns = columns_within(session.batches, seconds=60.0)
+    assert columns is not None
+    assert 0.0 < listed_bound(session.batches, columns, 1e9, 6.0)[0] <= least + 1e-6, costs
+
+
+def test_no_bound_is_above_any_of_the_benchmarks_own_figures() -> None:
+    """The functions of ``planning_sizes`` themselves, by seconds: each method's bound against each method's cost."""
+    found = {name: method(2, 20, 8.0) for name, method in METHODS.items()}
+    assert {name: row["audit"] for name, row in found.items()} == dict.fromkeys(found, "proved") | {PLAIN: "sound"}
+    costs = {name: row["cost"] for name, row in found.items()}
+    bounds = {name: row["bound"] for name, row in found.items()}
+    assert 0.0 < bounds[PLAIN] <= bounds[OURS] + 1e-6
+    assert max(bounds.values()) <= min(costs.values()) + 1e-6, (bounds, costs)
+
+
+def test_a_clean_out_that_an_earlier_firing_spares_is_not_in_the_bound() -> None:
+    """The kiln did wax, both loads fill it with glass, the clean-out takes two hours, and an outage ends at 10:00.
+
+    A firing is out 10:35 after its loading begins. ``B``, loaded at 10:00 since ``A`` was glass too, is out at 20:35
+    and promised for 21:30. By itself in an empty kiln it would be cleaned for until 12:00 and out at 22:35.
+    """
+    works = ("wax", "glass")
+    place = studio(
+        kilns=(bench_kiln("K1", work=works, last_work="wax"),),
+        profiles=tuple(slow_profile(work, work=work) for work in works),
+        clean_outs=(CleanOut(after=("wax",), before=("glass",), minutes=120.0),),
+        outages=(Outage(kiln="K1", begins=clock("00:00", 1), ends=clock("10:00", 1)),),
+        prices=Prices(firing=1.0, late_hour=0.0, late_load=100.0),
+    )
+    full = {"profile": "glass", "footprint_cm2": 800.0, "height_mm": 200.0}
+    loads = (load("A", **full), load("B", ready=clock("10:00", 1), promised=clock("21:30", 1), **full))
+    session = studio_session(place, loads, BEGIN, WORK)
+    made = plan(place, loads, now=BEGIN, begin=BEGIN, settings=WORK)
+    assert prove(place, loads, made).plan.cost_parts.total == pytest.approx(2.0)
+    assert session.bound <= 2.0 + 1e-6
