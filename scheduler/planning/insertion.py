@@ -198,24 +198,44 @@ class Inserter:
         self.apply(move)
         return True
 
-    def insert_loads(self, loads: Sequence[int], late_last: bool) -> None:
-        """Place loads in order, each where it costs least.
+    def insert_loads(self, loads: Sequence[int], late_last: bool, most: float = math.inf) -> bool:
+        """Place loads in order, each where it costs least; False as soon as they cost more than ``most`` together.
 
         ``late_last``, where late at all has a price: a load that is late in its best place waits until the others have
         theirs, so that it takes no time from one that can still be kept (as in Moore's rule for the number of late
         jobs, Management Science 15 (1968) 102).
         """
         waiting = []
+        spent = 0.0
         for load in loads:
             move = self.best_move(load)
             if move is None:
                 continue
             if late_last and self._is_late(load, move):
                 waiting.append(load)
+                spent += self._late_price(load)
             else:
-                self.apply(move)
+                spent += self._spend(move)
+            if spent > most:
+                return False
         for load in waiting:
-            self.insert_load(load)
+            spent -= self._late_price(load)
+            move = self.best_move(load)
+            if move is not None:
+                spent += self._spend(move)
+                if spent > most:
+                    return False
+        return True
+
+    def _spend(self, move: Move) -> float:
+        """Make a move; returns what the guide then has more, haste aside."""
+        before = 0.0 if move.replaces is None else self.timetable.firings[move.replaces].place.unload
+        self.apply(move)
+        return move.delta - self.haste * (move.placed.place.unload - before)
+
+    def _late_price(self, load: int) -> float:
+        """What it costs at least that a load is late."""
+        return self.problem.studio.prices.late_load * self.problem.loads[load].priority
 
     def _is_late(self, load: int, move: Move) -> bool:
         row = self.problem.loads[load]

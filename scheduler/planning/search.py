@@ -9,6 +9,7 @@ plan exactly, in turns with this.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
@@ -34,7 +35,11 @@ THRESHOLD = 0.1
 Measured with equal rounds, dispatch to final cost: 250 loads 6105 where 0.5 found 7413 and a fixed part of a firing's
 mean cost 6570 to 7940; 60 loads (three seeds) 1241, 968, 1417 where 0.03 found 1169, 1472, 1432."""
 
-MEMORY = 0.02
+TO_THE_END = 0.1
+"""Share of the rounds that are played to the end even when they cost too much: how much worse plans are is measured
+on these [-]."""
+
+MEMORY = 0.05
 """Weight of the newest worse plan in their mean [-]."""
 
 LATE_LAST = 0.8
@@ -89,10 +94,13 @@ class Search:
         if batches is None or out is None:
             timetable.undo(mark)
             return False
-        self._recreate(batches, pending + out, unplaced_first=name == UNPLACED)
-        guide = timetable.guide()
         allowed = self.guide + self._threshold() * heat
-        self._remember(guide - self.guide)
+        to_the_end = bool(self.random.random() < TO_THE_END)
+        most = math.inf if to_the_end else allowed
+        done = self._recreate(batches, pending + out, most, unplaced_first=name == UNPLACED)
+        guide = timetable.guide() if done else math.inf
+        if to_the_end:
+            self._remember(guide - self.guide)
         better = False
         record = self.records[name]
         if guide <= allowed:
@@ -153,7 +161,8 @@ class Search:
         weights = np.array([self.records[name].weight for name in names])
         return names[int(self.random.choice(len(names), p=weights / weights.sum()))]
 
-    def _recreate(self, batches: list[Batch], pending: list[int], unplaced_first: bool) -> None:
+    def _recreate(self, batches: list[Batch], pending: list[int], most: float, unplaced_first: bool) -> bool:
+        """Put back what is out; False as soon as the plan costs more than ``most``."""
         random = self.random
         inserter = self.inserter
         inserter.blink = 0.02 if random.random() < 0.7 else 0.15
@@ -176,7 +185,8 @@ class Search:
         key = self._key(int(random.integers(5)))
         first = set(pending) if unplaced_first else set()
         loads.sort(key=lambda load: (problem.loads[load].session_at is None, load not in first, key(load), load))
-        inserter.insert_loads(in_stages(problem, loads), late_last=random.random() < LATE_LAST)
+        late_last = bool(random.random() < LATE_LAST)
+        return inserter.insert_loads(in_stages(problem, loads), late_last, most - self.timetable.placed_guide())
 
     def _key(self, kind: int) -> Callable[[int], float]:
         problem = self.timetable.problem

@@ -369,8 +369,12 @@ class Timetable:
 
     def guide(self) -> float:
         """What the search minimises: the cost with the wishes of later stages and a leaning to the early."""
-        placed = sum(firing.place.guide + self.firing_price for firing in self.firings.values())
-        return placed + self.cleaning_cost() + self.unplaced_cost()
+        return self.placed_guide() + self.unplaced_cost()
+
+    def placed_guide(self) -> float:
+        """The part of it that the firings make."""
+        firings = self.firings.values()
+        return sum([f.place.guide for f in firings]) + self.firing_price * len(firings) + self.cleaning_cost()
 
     def unplaced_cost(self) -> float:
         """Price of the loads without a firing [currency]."""
