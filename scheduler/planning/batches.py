@@ -107,6 +107,9 @@ class Batch:
         }
 
 
+MOST_KEPT = 100_000
+"""Batches remembered; with more all are forgotten, so that a long search of a large studio stays within its memory."""
+
 _NO_ROW = -1
 _OFF_GRID = -2
 
@@ -205,6 +208,9 @@ class Batches:
         """The batch of ``loads`` fired by ``profile``; None where they may not share."""
         key = profile, tuple(sorted(loads))
         if key not in self._made:
+            if len(self._made) >= MOST_KEPT:
+                self._made.clear()
+                self._fits.clear()
             self._made[key] = self._make(*key)
         return self._made[key]
 
