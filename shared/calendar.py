@@ -85,7 +85,7 @@ def on_duty(studio: Studio, begin: Minute, end: Minute) -> list[OnDuty]:
             continue
         next_day_closed = _is_closed(studio, day + timedelta(days=1))
         for shift in studio.shifts:
-            if WEEKDAYS[day.weekday()] not in shift.days:
+            if not shift.comes(day):
                 continue
             window = _daily(studio, day, shift.opens, shift.closes, begin, end)
             if window is None:

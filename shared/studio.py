@@ -10,7 +10,7 @@ from zoneinfo import ZoneInfo, available_timezones
 
 from pydantic import Field, field_validator, model_validator
 
-from shared.clock import Moment
+from shared.clock import WEEKDAYS, Moment
 from shared.kilns import Circuit, Kiln, Leg
 from shared.profiles import Profile
 from shared.record import Identifier, Label, NotNegative, Record
@@ -44,14 +44,28 @@ class Place(Record):
 
 
 class Shift(Record):
-    """When somebody is there to load, unload and attend. Past midnight where ``closes`` is not after ``opens``."""
+    """When somebody is there to load, unload and attend. Past midnight where ``closes`` is not after ``opens``.
 
-    days: Weekdays
+    It comes every week on its ``days``, or only ``on`` one date.
+    """
+
+    days: tuple[Weekday, ...] = ()
+    on: date | None = None
     opens: MinuteOfDay = Field(alias="from")
     closes: MinuteOfDay = Field(alias="to")
     hands: Annotated[int, Field(ge=1, le=100)] = 1
     skills: tuple[Label, ...] = ()
     who: Label | None = None
+
+    @model_validator(mode="after")
+    def _some_days(self) -> Self:
+        if bool(self.days) == (self.on is not None):
+            raise refusal("shift_days")
+        return self
+
+    def comes(self, day: date) -> bool:
+        """Whether it begins on a day."""
+        return day == self.on or WEEKDAYS[day.weekday()] in self.days
 
 
 class Closed(Record):

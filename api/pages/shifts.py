@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from api import studio_parts
+from api.formats import Formats
 from api.pages.forms import Form
 from api.pages.page import Page
 from api.security import Identity
 from api.service import Service
 from shared.clock import WEEKDAYS, local_time, minute_of
 
-NAMES = ("from", "to", "hands", "skills", "who")
+NAMES = ("on", "from", "to", "hands", "skills", "who")
 
 
 def shift_form(page: Page, asked: Mapping[str, str], form: Form | None = None) -> dict[str, Any]:
@@ -24,8 +25,7 @@ def shift_form(page: Page, asked: Mapping[str, str], form: Form | None = None) -
     if begins is not None and ends is not None:
         zone = page.studio.place.zone
         first, last = (local_time(minute_of(at), zone) for at in (begins, ends))
-        values |= {"from": f"{first:%H:%M}", "to": f"{last:%H:%M}"}
-        days = (WEEKDAYS[first.weekday()],)
+        values |= {"on": f"{first:%Y-%m-%d}", "from": f"{first:%H:%M}", "to": f"{last:%H:%M}"}
     names = dict(zip(WEEKDAYS, page.words.each("calendar.weekdays"), strict=True))
     rows = []
     for part in studio_parts.parts(page.service, "shifts"):
@@ -34,7 +34,7 @@ def shift_form(page: Page, asked: Mapping[str, str], form: Form | None = None) -
             {
                 "key": part["key"],
                 "version": part["version"],
-                "days": ", ".join(names[day] for day in body["days"]),
+                "days": _when(body, names, page.formats),
                 "time": f"{body['from']}–{body['to']}",
                 "hands": body.get("hands", 1),
                 "skills": ", ".join(body.get("skills", ())),
@@ -49,6 +49,7 @@ def add_shift(service: Service, who: Identity, form: Form) -> None:
     """Add the shift that a form describes."""
     body: dict[str, Any] = {
         "days": list(form.every("days")),
+        "on": form("on") or None,
         "from": form("from"),
         "to": form("to"),
         "hands": form.whole("hands") if form("hands") else 1,
@@ -62,6 +63,13 @@ def add_shift(service: Service, who: Identity, form: Form) -> None:
 def remove_shift(service: Service, who: Identity, key: str, version: int) -> None:
     """Remove a shift."""
     studio_parts.remove(service, who, "shifts", key, version)
+
+
+def _when(body: Mapping[str, Any], names: Mapping[str, str], formats: Formats) -> str:
+    """The days of the week on which a shift comes, or its date."""
+    if body.get("on"):
+        return formats.long_day(date.fromisoformat(str(body["on"])))
+    return ", ".join(names[day] for day in body.get("days", ()))
 
 
 def _moment(text: str) -> datetime | None:

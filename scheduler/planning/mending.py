@@ -10,16 +10,16 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import date, timedelta
-from typing import Literal, cast
+from datetime import timedelta
+from typing import Literal
 
 import numpy as np
 
 from scheduler.planning.eased import Beside, Ease, profile_of, with_load
-from shared.clock import WEEKDAYS, Minute, local_time, wall_minute
+from shared.clock import Minute, local_time, wall_minute
 from shared.loads import Load, session_minutes
 from shared.plans import Plan
-from shared.studio import Absence, Shift, Studio, Weekday
+from shared.studio import Shift, Studio
 
 Kind = Literal[
     "hands", "skill", "circuit", "night_start", "heats_alone", "end_alone", "quiet", "outage", "leave_out",
@@ -134,28 +134,14 @@ def _unusual(staffed: np.ndarray[tuple[int], np.dtype[np.int32]], low: int, high
 
 
 def _with_hour(need: Need, begins: Minute, hours: int) -> Studio:
-    """The studio with a shift of ``hours`` on one day: a weekly shift, and an absence on its other days."""
-    studio, zone = need.studio, need.studio.place.zone
-    local = local_time(begins, zone)
+    """The studio with a shift of ``hours`` on one day alone."""
+    studio = need.studio
+    local = local_time(begins, studio.place.zone)
     opens = local.hour * 60 + local.minute
-    day: date = local.date()
     skill = profile_of(studio, need.load).skill
-    shift = Shift(
-        days=(cast("Weekday", WEEKDAYS[day.weekday()]),),
-        opens=opens,
-        closes=opens + hours * 60,
-        hands=1,
-        skills=() if skill is None else (skill,),
-    )
-    absences = list(studio.absences)
-    if all(other.opens != opens for other in studio.shifts):
-        other_day = day - timedelta(days=7 * ((day - local_time(need.rest.begin, zone).date()).days // 7 + 1))
-        last = local_time(need.rest.end, zone).date() + timedelta(days=1)
-        while other_day <= last:
-            if other_day != day:
-                absences.append(Absence(on=other_day, opens=opens))
-            other_day += timedelta(days=7)
-    return studio.model_copy(update={"shifts": (*studio.shifts, shift), "absences": tuple(absences)})
+    skills = () if skill is None else (skill,)
+    shift = Shift(on=local.date(), opens=opens, closes=opens + hours * 60, hands=1, skills=skills)
+    return studio.model_copy(update={"shifts": (*studio.shifts, shift)})
 
 
 def _skills(need: Need) -> Iterator[Change]:

@@ -13,6 +13,7 @@ TOML_EXAMPLES = {
     "studio.currency": 'currency = "EUR"',
     "studio.room": "room = 20",
     "shifts.days": _DAYS,
+    "shifts.on": "on = 2026-12-05",
     "shifts.from": 'from = "09:00"',
     "shifts.to": 'to = "17:30"',
     "shifts.hands": "hands = 2",

@@ -251,7 +251,7 @@ class _Reader:
     def _validated(self, name: str, place: str, raw: dict[str, Any], model: type[RecordT]) -> Table[RecordT]:
         try:
             record = model.model_validate(
-                _whole_days(raw) if model is Closed else raw, by_alias=True, by_name=False, context=self.reading.context
+                _dated(raw, model), by_alias=True, by_name=False, context=self.reading.context
             )
         except ValidationError as error:
             for detail in told_once(error.errors(include_url=False)):
@@ -302,9 +302,10 @@ def _table_at(model: type[Record], keys: Sequence[str]) -> type[Record]:
     return model
 
 
-def _whole_days(raw: dict[str, Any]) -> dict[str, Any]:
+def _dated(raw: dict[str, Any], model: type[Record]) -> dict[str, Any]:
     # A bare number would pass for seconds since 1970.
-    return {key: _whole_day(value) for key, value in raw.items()}
+    dates = {Closed: frozenset(raw), Shift: frozenset({"on"})}.get(model, frozenset())
+    return {key: _whole_day(value) if key in dates else value for key, value in raw.items()}
 
 
 def _whole_day(value: object) -> object:

@@ -214,6 +214,14 @@ def test_shifts_come_whole_and_only_where_they_touch_the_span() -> None:
     assert on_duty(asked, morning + 480, morning + 500) == []
 
 
+def test_a_shift_on_one_date_comes_on_that_date_alone() -> None:
+    asked = studio(shifts=(Shift(on=date(2026, 12, 2), opens="22:00", closes="02:00"),))
+    begin = wall_minute(date(2026, 11, 20), 0, asked.place.zone)
+    (duty,) = on_duty(asked, begin, begin + 30 * 24 * 60)
+    assert duty.begin == wall_minute(date(2026, 12, 2), 22 * 60, asked.place.zone)
+    assert duty.end == wall_minute(date(2026, 12, 3), 2 * 60, asked.place.zone)
+
+
 def test_a_day_that_ends_at_24_00_ends_at_midnight() -> None:
     asked = studio(shifts=(Shift(days=("mon",), opens="18:00", closes="24:00"),))
     begin = wall_minute(date(2026, 6, 1), 0, asked.place.zone)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from datetime import date
 
 import pytest
 
@@ -12,6 +13,8 @@ from api.storage.tables import BookedLoad, Job, Notice
 from api.words import read_words
 from scheduler.audit import AuditedPlan
 from scheduler.planning.mending import Kind
+from shared.calendar import on_duty
+from shared.clock import wall_minute
 from tests.api.pages.conftest import Reader
 from tests.api.pages.test_plan_pages import PATIENCE_SECONDS
 
@@ -120,7 +123,8 @@ def actions(audited: AuditedPlan, kind: Kind, who: str) -> tuple[Action, ...]:
 
 def test_the_forms_are_filled_in_as_the_mends_ask(pages: Reader) -> None:
     shift = pages.get("Marta", "/shifts?from=2026-12-02T17:00:00%2B00:00&to=2026-12-02T18:00:00%2B00:00").text
-    assert 'value="wed" checked' in shift
+    assert " checked>" not in shift
+    assert 'type="date" value="2026-12-02"' in shift
     assert 'value="17:00"' in shift
     assert 'value="18:00"' in shift
     change = pages.get("Wout", "/loads/B2/change?kiln=K2&priority=3").text
@@ -128,6 +132,24 @@ def test_the_forms_are_filled_in_as_the_mends_ask(pages: Reader) -> None:
     assert 'name="priority" type="text" value="3"' in change
     what_if = pages.get("Marta", "/what-if?try=current&circuit=bench&amps=63").text
     assert 'name="amps" inputmode="decimal" value="63"' in what_if
+
+
+def test_an_hour_more_on_one_date_is_there_on_that_date_alone(pages: Reader) -> None:
+    form = {"on": "2026-12-02", "from": "18:00", "to": "19:00", "who": "Ines"}
+    assert pages.post("Marta", "/shifts", form).headers["location"] == "/shifts?said=done"
+    assert "Wednesday 2 December 2026" in pages.get("Marta", "/shifts").text
+    with pages.house.service.store.read() as session:
+        studio = pages.house.service.studio(session)
+    begin = wall_minute(date(2026, 11, 25), 0, studio.place.zone)
+    more = [duty for duty in on_duty(studio, begin, begin + 28 * 24 * 60) if duty.shift.who == "Ines"]
+    assert [duty.begin for duty in more] == [wall_minute(date(2026, 12, 2), 18 * 60, studio.place.zone)]
+
+
+def test_a_shift_without_days_and_date_or_with_both_is_refused(pages: Reader) -> None:
+    for form in ({}, {"on": "2026-12-02", "days": "wed"}):
+        answer = pages.post("Marta", "/shifts", {**form, "from": "18:00", "to": "19:00"})
+        assert answer.status_code == 422
+        assert "needs days, or one date" in answer.text
 
 
 def test_a_shift_is_added_and_removed(pages: Reader) -> None:
