@@ -28,6 +28,7 @@ from api.solving import stop_with
 from api.storage.engine import Store
 from api.storage.studio_store import counter
 from api.storage.tables import Job
+from api.words import tell
 from scheduler.planning.door import Settings
 from scheduler.planning.why import Explanation, Mend, explain_load
 from shared.clock import Minute, iso_text
@@ -102,15 +103,20 @@ def promise_later(service: Service, who: Identity, load_id: str, version: int, p
     now = service.now()
     with service.store.write() as session:
         zone = service.studio(session).place.zone
-        before, after = (_clock(text, zone) for text in (row["load"].get("promised"), promised))
-        text = f"Load {load_id} is now promised for {after}, not {before}."
+        after, before = _local(promised, zone), row["load"].get("promised")
+        text = (
+            tell("notice.promised", load=load_id, after=after)
+            if before is None
+            else tell("notice.promised_anew", load=load_id, after=after, before=_local(before, zone))
+        )
         if row["person"] is None:
-            text = f"{text} Please tell {row['load'].get('owner') or 'its owner'}."
+            owner = row["load"].get("owner")
+            text += tell("notice.please_tell", owner=owner) if owner else tell("notice.please_tell_owner")
         raise_notice(session, f"promised {load_id} {version}", "promise", now, text, person_id=row["person"])
 
 
-def _clock(text: str | None, zone: ZoneInfo) -> str:
-    return "no day" if text is None else f"{datetime.fromisoformat(text).astimezone(zone):%a %d %b %H:%M}"
+def _local(text: str, zone: ZoneInfo) -> datetime:
+    return datetime.fromisoformat(text).astimezone(zone)
 
 
 def answers(session: Session) -> dict[str, dict[str, Any]]:

@@ -17,6 +17,7 @@ from api.people import people_text
 from api.problems import ProblemError, not_there
 from api.security import Identity, Role
 from api.service import Service
+from api.storage.hold_store import held_firings
 from api.storage.plan_store import current
 from api.storage.studio_store import counter
 from api.storage.tables import BookedLoad, FiringRecord, Person
@@ -99,7 +100,7 @@ def _rendered(
     mine: set[str] | None = None
     if only is not None:
         mine = {row.key for row in session.query(BookedLoad).where(BookedLoad.person_id == only)}
-    shown = _Shown(view, kept, mine)
+    shown = _Shown(view, kept, mine, frozenset(held_firings(session, view.plan)))
     document = shown.document(publication, plan_id, kiln)
     return json.dumps(document, ensure_ascii=False, allow_nan=False).encode()
 
@@ -107,8 +108,10 @@ def _rendered(
 class _Shown:
     """Writes one day."""
 
-    def __init__(self, view: Day, kept: Mapping[str, FiringRecord], mine: set[str] | None) -> None:
-        self.view, self.kept, self.mine = view, kept, mine
+    def __init__(
+        self, view: Day, kept: Mapping[str, FiringRecord], mine: set[str] | None, held: frozenset[str]
+    ) -> None:
+        self.view, self.kept, self.mine, self.held = view, kept, mine, held
         self.zone = view.studio.place.zone
         self.formats = Formats(view.studio, read_words())
 
@@ -185,6 +188,7 @@ class _Shown:
             "kwh": round(firing.kwh, 1),
             "share_used": round(firing.share_used, 3),
             "hot": shown.hot,
+            "held": firing.id in self.held,
             "cautions": [
                 {"name": item.name, "text": item.text} for item in cautions(shown, self.formats, self.view.date)
             ],

@@ -331,5 +331,5 @@ def _loads_are_out(session: Session, kept: FiringRecord, at: datetime, author: A
             session, author, row.state, "load", name, {"state": "waiting"}, {"state": row.state, "version": row.version}
         )
         if kept.result == "lost" and row.person_id is not None:
-            raise_notice(session, f"lost {name} {kept.id}", "lost", at, f"Load {name} was lost in its firing.",
+            raise_notice(session, f"lost {name} {kept.id}", "lost", at, tell("notice.lost", load=name),
                          person_id=row.person_id)  # fmt: skip

@@ -20,6 +20,8 @@ from sqlalchemy import select
 from api.logs import log
 from api.storage.engine import Store
 from api.storage.tables import Job
+from api.words import tell
+from shared.texts import packed
 
 if TYPE_CHECKING:
     from api.asking import WhyTask
@@ -75,7 +77,7 @@ class Jobs:
         with self._store.write() as session:
             for job in session.scalars(select(Job).where(Job.state.in_(LIVE))):
                 job.state, job.ended_at = "interrupted", self._clock()
-                job.message = "the service stopped while it ran; ask again"
+                job.message = packed(tell("job.interrupted"))
 
     def ask(self, task: SolveTask | WhyTask, request: dict[str, Any]) -> int:
         """Start a solve or a question; one of its sort that runs is superseded. Returns the job's id."""
@@ -141,7 +143,7 @@ class Jobs:
             run.process.kill()
 
     def _follow(self, run: Run, pipe: Connection) -> None:
-        message: str | None = "the solver stopped unexpectedly; ask again"
+        message: str | None = packed(tell("job.solver_stopped"))
         try:
             while True:
                 kind, said = pipe.recv()
@@ -170,7 +172,7 @@ class Jobs:
                 return "gone"
             if job.state in LIVE:
                 job.state = "failed"
-                job.message = message or "the plan could not be kept; ask again"
+                job.message = message or packed(tell("job.not_kept"))
             job.ended_at = job.ended_at or self._clock()
             return job.state
 

@@ -33,6 +33,7 @@ from shared.clock import iso_text, local_time
 from shared.loads import Load
 from shared.plans import Firing, Plan
 from shared.studio import Outage, Studio
+from shared.texts import unpacked
 
 
 @dataclass(frozen=True, slots=True)
@@ -305,7 +306,7 @@ def job_shown(service: Service, session: Session, job_id: int) -> dict[str, Any]
         "asked_at": job.asked_at.isoformat(),
         "ended_at": job.ended_at.isoformat() if job.ended_at is not None else None,
         "plan": job.plan_id,
-        "message": job.message,
+        "message": None if job.message is None else unpacked(job.message),
         "result": job.result,
         "progress": run.reports[-1] if run is not None and run.reports else None,
     }

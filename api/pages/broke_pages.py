@@ -13,7 +13,7 @@ from sqlalchemy.orm import Session
 from api import plans
 from api.access import ServiceDep, StaffDep
 from api.firings import current_plan_id
-from api.pages.forms import Form, FormDep
+from api.pages.forms import Form, FormDep, field_query, read_number
 from api.pages.page import Page, go_to
 from api.pages.page_route import PageRoute, told
 from api.pages.plan_pages import effort_of
@@ -41,7 +41,8 @@ def form(
     hours: Annotated[str, Query(max_length=10)] = "",
 ) -> HTMLResponse:
     """The form that asks what has happened."""
-    return broke_page(Page(request, service, who), {"kiln": kiln, "late": late, "hours": hours}, [])
+    page = Page(request, service, who)
+    return broke_page(page, {"kiln": kiln, "late": late, "hours": field_query(hours, page.words("number.decimal"))}, [])
 
 
 def broke_page(page: Page, values: dict[str, Any], texts: list[str]) -> HTMLResponse:
@@ -115,10 +116,8 @@ def events_of(form: Form, studio: Studio) -> Events:
         away.append(Away(on, minute_of_day(form("shift")) if form("shift") else None))
     late = []
     if form("late") and form("hours"):
-        try:
-            late.append(FiringLate(form("late"), float(form("hours").replace(",", "."))))
-        except ValueError:
-            raise ProblemError(422, tell("refused.hours_no_number", what=repr(form("hours"))), name="faults") from None
+        hours = form.number("hours", tell("refused.hours_no_number", what=repr(form("hours"))))
+        late.append(FiringLate(form("late"), hours))
     for name, known in (("kiln", studio.kiln_by_id), ("circuit", studio.circuit_by_id)):
         strange = [key for key in form.every(name) if key not in known]
         if strange:
@@ -136,7 +135,11 @@ def events_of(form: Form, studio: Studio) -> Events:
 
 def _kept(form: Form) -> dict[str, list[str]]:
     names = ("kiln", "circuit", "until", "away", "shift", "late", "hours")
-    return {name: list(form.every(name)) for name in names if form.every(name)}
+    kept = {name: list(form.every(name)) for name in names if form.every(name)}
+    if form("late") and form("hours"):
+        # Read again later, when nobody knows any more in which language it was typed.
+        kept["hours"] = [str(read_number(form("hours"), form.decimal))]
+    return kept
 
 
 def _request_of(session: Session, plan_id: int) -> dict[str, list[str]]:

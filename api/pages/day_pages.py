@@ -181,11 +181,8 @@ def note(service: ServiceDep, who: StaffDep, firing_id: str, form: FormDep) -> R
     result = form("result") or None
     if step == "opened" and result not in ("good", "refire", "lost"):
         return go_to(f"/firings/{firing_id}#open")
-    kwh = form("kwh").replace(",", ".")
-    try:
-        meter = float(kwh.replace(",", ".")) if kwh else None
-    except ValueError:
-        raise ProblemError(422, tell("refused.kwh_no_number", kwh=repr(kwh)), name="faults") from None
+    kwh = form("kwh")
+    meter = form.number("kwh", tell("refused.kwh_no_number", kwh=repr(kwh))) if kwh else None
     said = firings.Tap(form.whole("version"), None, form("note") or None, result, meter)
     firings.tap(service, who, firing_id, step, said)
     return go_to(_back(form("back")), "done")

@@ -191,11 +191,8 @@ def reading(service: ServiceDep, who: StaffDep, firing_id: str, form: FormDep) -
     """Keep what the controller shows now."""
     with service.store.read() as session:
         studio: Studio = service.studio(session)
-    text = form("temperature").replace(",", ".")
-    try:
-        value = float(text.replace(",", "."))
-    except ValueError:
-        raise ProblemError(422, tell("refused.temperature_no_number", text=repr(text)), name="faults") from None
+    text = form("temperature")
+    value = form.number("temperature", tell("refused.temperature_no_number", text=repr(text)))
     if not -50 <= value <= 3000:
         raise ProblemError(422, tell("refused.temperature_no_temperature", text=text), name="faults")
     firings.add_readings(service, who, firing_id, [(service.now(), firings.reading_c(value, studio))])

@@ -202,12 +202,11 @@ def set_rule(request: Request, service: ServiceDep, who: ManagerDep, form: FormD
     """Change the house's rule."""
     names = ("firing", "litre", "energy_factor", "energy_by_mass")
     try:
-        new = {name: float(form(name).replace(",", ".")) for name in names}
+        new = {name: form.number(name, tell("refused.prices_numbers_from")) for name in names}
         if any(value < 0 for value in new.values()) or new["energy_by_mass"] > 1:
-            raise ValueError
-    except ValueError:
-        texts: list[str] = [tell("refused.prices_numbers_from")]
-        return costs_page(Page(request, service, who), texts)
+            raise ProblemError(422, tell("refused.prices_numbers_from"), name="faults")
+    except ProblemError as error:
+        return costs_page(Page(request, service, who), told(error))
     costs.set_rule(service, who, form.whole("version"), new)
     return go_to("/costs", "done")
 

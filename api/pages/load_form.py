@@ -6,13 +6,15 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from api.pages.forms import Form
+from api.pages.forms import Form, TwoWaysError, field_number, read_number, two_ways
 from api.words import Words
+from shared.errors import Fault, FolderError
 from shared.studio import Studio
 
 NUMBERS = ("pieces", "footprint_cm2", "height_mm", "mass_kg", "thickness_mm", "diameter_mm", "max_temperature",
            "priority")  # fmt: skip
-TEXTS = ("profile", "family", "ready", "promised", "after", "gap_hours", "session_hours", "session_at", "note")
+DURATIONS = ("gap_hours", "session_hours")
+TEXTS = ("profile", "family", "ready", "promised", "after", "session_at", "note")
 STAFF_TEXTS = ("owner", "stream")
 
 
@@ -65,12 +67,25 @@ def body_of(form: Form, staff: bool, person: bool) -> dict[str, Any]:
     """The load that a filled form means, as the service reads loads; what was left empty is not said.
 
     Numbers that are none stay text, so that the service's own fault tells what is wrong with them.
+
+    Raises
+    ------
+    FolderError
+        If numbers can be read in two ways.
     """
     body: dict[str, Any] = {}
-    for name in NUMBERS:
-        text = form(name).replace(",", ".")
+    faults = []
+    for name in (*NUMBERS, *DURATIONS):
+        text = form(name)
         if text and (staff or name != "priority"):
-            body[name] = _number(text)
+            try:
+                body[name] = _whole(read_number(text, form.decimal))
+            except TwoWaysError:
+                faults.append(Fault("form", name, *two_ways(text)))
+            except ValueError:
+                body[name] = text
+    if faults:
+        raise FolderError(faults)
     for name in TEXTS:
         if form(name):
             body[name] = form(name)
@@ -86,14 +101,14 @@ def body_of(form: Form, staff: bool, person: bool) -> dict[str, Any]:
     return body
 
 
-def values_of(load: Mapping[str, Any]) -> dict[str, str]:
-    """A load as the form shows it."""
+def values_of(load: Mapping[str, Any], decimal: str) -> dict[str, str]:
+    """A load as the form shows it, in a language with this decimal mark."""
     values = {}
     for name, value in load.items():
         if isinstance(value, bool):
             values[name] = "1" if value else ""
         elif isinstance(value, float):
-            values[name] = f"{value:g}"
+            values[name] = field_number(value, decimal)
         elif isinstance(value, list):
             continue
         else:
@@ -102,9 +117,5 @@ def values_of(load: Mapping[str, Any]) -> dict[str, str]:
     return values
 
 
-def _number(text: str) -> int | float | str:
-    try:
-        value = float(text.replace(",", "."))
-    except ValueError:
-        return text
+def _whole(value: float) -> int | float:
     return int(value) if value.is_integer() and abs(value) < 1e9 else value

@@ -225,7 +225,7 @@ def change_form(request: Request, service: ServiceDep, who: PersonDep, load_id: 
     row = booking.one(service, who, load_id)
     page = Page(request, service, who)
     asked = request.query_params
-    values = values_of(row["load"]) | {"version": str(row["version"])}
+    values = values_of(row["load"], page.words("number.decimal")) | {"version": str(row["version"])}
     values |= {name: asked[name][:20] for name in ASKED_FOR if asked.get(name)}
     kilns = tuple(row["load"].get("kilns", ()))
     return form_page(page, values, [], load=row, kilns=(*kilns, asked["kiln"]) if asked.get("kiln") else kilns)

@@ -25,9 +25,7 @@ from shared.clock import Minute, iso_text
 from shared.loads import Load, session_minutes
 from shared.plans import CostParts, Firing, Late, Plan, PlannedSegment, Proof
 from shared.studio import Studio
-
-BY_HAND = "moved by hand"
-"""Why a load is late, where a person has moved it."""
+from shared.texts import say
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,7 +214,9 @@ def _late(load: Load, firing: Firing, told: Mapping[str, Late]) -> Late | None:
     before = told.get(load.id)
     if before is not None and before.out_at == firing.out_at:
         return before
-    return Late(load=load.id, promised=load.promised, out_at=firing.out_at, hours=hours, why=BY_HAND)
+    return Late(
+        load=load.id, promised=load.promised, out_at=firing.out_at, hours=hours, why=say("reason.moved_by_hand")
+    )
 
 
 def _notes(audited: AuditedPlan, result: Moved) -> dict[str, Any]:

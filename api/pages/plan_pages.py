@@ -14,7 +14,7 @@ from api.access import ManagerDep, ServiceDep, StaffDep
 from api.day import day_of
 from api.formats import Formats
 from api.jobs import QUESTION
-from api.pages.forms import Form, FormDep
+from api.pages.forms import Form, FormDep, field_number, field_query
 from api.pages.page import Page, go_to
 from api.pages.page_route import PageRoute, told
 from api.pages.plan_changes import changes_by_person
@@ -300,12 +300,14 @@ def what_if_form(
     loads: Annotated[str, Query(max_length=200)] = "",
 ) -> HTMLResponse:
     """What can be supposed."""
-    values = dict(zip(SUPPOSED, (kiln, circuit, amps, loads), strict=True))
-    return what_if_page(Page(request, service, who), asked, values, [])
+    page = Page(request, service, who)
+    shown = (kiln, circuit, field_query(amps, page.words("number.decimal")), loads)
+    return what_if_page(page, asked, dict(zip(SUPPOSED, shown, strict=True)), [])
 
 
 def what_if_page(page: Page, asked: str, values: dict[str, str], texts: list[str]) -> HTMLResponse:
     """The forms for each thing that can be supposed."""
+    decimal = page.words("number.decimal")
     return page.answer(
         "what_if.html",
         status=422 if texts else 200,
@@ -313,7 +315,7 @@ def what_if_page(page: Page, asked: str, values: dict[str, str], texts: list[str
         values=values,
         texts=texts,
         kilns=[(kiln.id, kiln.title) for kiln in page.studio.kilns],
-        circuits=[(one.id, f"{one.id} ({one.breaker_amps:g} A)") for one in page.studio.circuits],
+        circuits=[(one.id, f"{one.id} ({field_number(one.breaker_amps, decimal)} A)") for one in page.studio.circuits],
         weekdays=list(zip(("mon", "tue", "wed", "thu", "fri", "sat", "sun"),
                           page.words.each("calendar.weekdays"), strict=True)),
     )  # fmt: skip

@@ -66,10 +66,8 @@ def _outage(form: Form, studio: Studio) -> dict[str, Any]:
 
 
 def _circuit(form: Form, studio: Studio) -> dict[str, Any]:
-    circuit, amps = form("circuit"), form("amps").replace(",", ".")
+    circuit = form("circuit")
     if circuit not in studio.circuit_by_id:
         raise ProblemError(422, tell("refused.there_no_circuit", circuit=repr(circuit)), name="faults")
-    try:
-        return said(studio.circuit_by_id[circuit], studio.place) | {"breaker_amps": float(amps.replace(",", "."))}
-    except ValueError:
-        raise ProblemError(422, tell("refused.amps_no_number", amps=repr(amps)), name="faults") from None
+    amps = form.number("amps", tell("refused.amps_no_number", amps=repr(form("amps"))))
+    return said(studio.circuit_by_id[circuit], studio.place) | {"breaker_amps": amps}

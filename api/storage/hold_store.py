@@ -15,9 +15,6 @@ from shared.clock import minute_of
 from shared.plans import Firing, HoldNote, Plan
 from shared.texts import packed, say, unpacked
 
-BEGUN = "its loading has begun"
-"""Why a hold ends that has done its work."""
-
 
 def standing(session: Session) -> list[Hold]:
     """The holds that have not been let go, the oldest first."""
@@ -91,9 +88,9 @@ def carry_holds(session: Session, row: StoredPlan, author: Author) -> list[tuple
     for one in standing(session):
         firing, note = firing_of(one, plan), note_of(one, plan)
         if one.load_at <= minute:
-            let_go(session, one, author, BEGUN)
+            let_go(session, one, author, packed(tell("notice.loading_begun")))
         elif one.id in replaced:
-            let_go(session, one, author, "moved by hand")
+            let_go(session, one, author, packed(tell("notice.moved_by_hand")))
         elif firing is None:
             why = packed(
                 tell("notice.not_held") if note is None else say("audit.line_of_plan", rule=note.rule, text=note.why)

@@ -62,6 +62,16 @@ def test_it_is_marked_with_a_word_on_every_page_in_both_languages(pages: Reader,
         assert f'"badge fixed">{word}<' in text or f"F2 · {word}" in text
 
 
+def test_programs_read_which_firings_are_fixed(pages: Reader) -> None:
+    def fixed() -> dict[str, bool]:
+        day = pages.house.get("Wout", "/day?date=2026-11-30")
+        return {firing["id"]: firing["held"] for kiln in day["kilns"] for firing in kiln["firings"]}
+
+    assert not any(fixed().values())
+    pages.post("Wout", "/firings/F2/hold")
+    assert [name for name, held in fixed().items() if held] == ["F2"]
+
+
 def test_the_week_draws_a_double_frame_around_it(pages: Reader) -> None:
     """Never by colour alone: two lines around it, which the legend names."""
     before = pages.get("Marta", "/week").text.count('class="fix"')

@@ -15,6 +15,7 @@ from scheduler.audit import AuditedPlan
 from scheduler.planning.mending import Kind
 from shared.calendar import on_duty
 from shared.clock import wall_minute
+from shared.texts import unpacked
 from tests.api.pages.conftest import Reader
 from tests.api.pages.test_plan_pages import PATIENCE_SECONDS
 
@@ -58,7 +59,7 @@ def test_a_later_promise_that_was_solved_is_made_with_a_button_and_the_owner_is_
     assert "by now. The plan learns of it when it is planned again." in pages.get("Wout", "/trouble/B2").text
     with pages.house.service.store.read() as session:
         (notice,) = session.query(Notice).where(Notice.kind == "promise")
-        assert notice.text.startswith("Load B2 is now promised for ")
+        assert unpacked(notice.text).startswith("Load B2 is now promised for ")
         assert notice.person_id == session.query(BookedLoad).where(BookedLoad.key == "B2").one().person_id
 
 
