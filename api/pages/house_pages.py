@@ -9,7 +9,7 @@ from fastapi.responses import HTMLResponse
 
 from api import costs, feeds, studio_parts, team
 from api.access import ManagerDep, PersonDep, ServiceDep, StaffDep
-from api.pages.forms import Form, FormDep
+from api.pages.forms import Form, FormDep, field_number
 from api.pages.kiln_health import kiln_health
 from api.pages.page import Page, go_to
 from api.pages.page_route import PageRoute, told
@@ -193,7 +193,8 @@ def costs_page(page: Page, texts: list[str]) -> HTMLResponse:
     if page.who is None:
         raise ProblemError(401, tell("refused.sign_in_first"), name="sign-in")
     rows = costs.costs(page.service, page.who, None, None)
-    rule = costs.rule_of(page.service)
+    kept, decimal = costs.rule_of(page.service), page.words("number.decimal")
+    rule = kept | {"rule": {name: field_number(value, decimal) for name, value in kept["rule"].items()}}
     return page.answer("costs.html", status=422 if texts else 200, rows=rows, rule=rule, texts=texts)
 
 
