@@ -68,6 +68,19 @@ def test_a_dead_kiln_is_told_person_by_person_and_the_new_plan_is_proved_from_it
     assert capsys.readouterr().out.startswith("Proved: ")
 
 
+def test_a_re_plan_days_before_the_plan_begins_reaches_as_far_as_the_plan_does(
+    folder: Path, plan: Path, tmp_path: Path, capsys: Captured
+) -> None:
+    new, before = tmp_path / "new.json", read_folder(folder)[0].rules
+    early = ["--now", "2026-11-26T13:00", "--work", "5", "--down", "K1:2026-11-27T09:00", "--out", str(new), "--write"]
+    assert run(["replan", str(folder), "--plan", str(plan), *early]) == 0
+    assert "has no place any more" not in capsys.readouterr().out
+    studio, _ = read_folder(folder)
+    assert studio.rules == before
+    assert read_plan(new, studio).end >= read_plan(plan, studio).end
+    assert run(["audit", str(folder), str(new)]) == 0
+
+
 def test_without_write_the_folder_stays_as_it_is_and_that_is_said(folder: Path, plan: Path, capsys: Captured) -> None:
     before = read_folder(folder)
     assert replan(folder, plan, "--absent", "2026-12-02") == 0
