@@ -33,6 +33,7 @@ from api.storage.engine import Store
 from api.storage.migrating import upgrade
 from api.storage.studio_store import has_studio, take_in
 from api.warming import warm
+from api.words import tell
 from shared.errors import KilnrotaError
 from shared.files import read_folder
 
@@ -180,9 +181,7 @@ class Edge:
 
         headers = {name.decode("latin-1"): value.decode("latin-1") for name, value in scope["headers"]}
         if scope["method"] in UNSAFE_METHODS and "authorization" not in headers and from_elsewhere(headers):
-            error = problems.ProblemError(
-                403, "this came from another site's page; open the studio's own", name="other-site"
-            )
+            error = problems.ProblemError(403, tell("refused.from_another_site"), name="other-site")
             answer = await refusals.refused(Request(scope), error)
             await answer(scope, receive, send_safely)
         else:

@@ -36,7 +36,7 @@ from shared.errors import KilnrotaError
 from shared.loads import Load
 from shared.plans import Plan
 from shared.studio import Studio
-from shared.texts import packed
+from shared.texts import packed, said_by
 
 EACH_SECONDS = 1.5
 """How long each change is solved [s]; house choice: a dozen changes are answered while one waits."""
@@ -150,7 +150,7 @@ def work(pipe: Connection, task: WhyTask, job_id: int, data: str, niceness: int)
         _keep(explanation_shown(found, task.studio), job_id, data)
         pipe.send(("done", None))
     except KilnrotaError as error:
-        pipe.send(("failed", str(error)))
+        pipe.send(("failed", packed(said_by(error))))
     except BrokenPipeError:
         os._exit(1)
 

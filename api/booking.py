@@ -13,7 +13,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.consistency import check_load
-from api.problems import ProblemError, not_there
+from api.problems import ProblemError, not_there, thing
 from api.security import Identity, Role
 from api.service import Service
 from api.storage.change_log import changes_since, record, shown
@@ -126,7 +126,9 @@ def mark(service: Service, who: Identity, load_id: str, version: int, what: str)
             row.body = stored(load_of(row).model_copy(update={"ready": minute_of(now)}))
         else:
             if row.state != "fired":
-                raise ProblemError(409, tell("refused.load_not_fired", state=row.state), name="not-fired")
+                raise ProblemError(
+                    409, tell("refused.load_not_fired", state=tell(f"load.{row.state}")), name="not-fired"
+                )
             row.collected_at, row.state = now, "collected"
         row.version += 1
         answer = load_shown(row, studio)
@@ -176,7 +178,7 @@ def stale(session: Session, kind: str, key: str, version: int, now: Mapping[str,
     who = tell("refused.changed_it_at", changes=changes[-1]["who"], changes2=changes[-1]["at"]) if changes else ""
     return ProblemError(
         409,
-        tell("refused.this_version_your", kind=kind, now=now["version"], version=version, who=who),
+        tell("refused.this_version_your", kind=thing(kind), now=now["version"], version=version, who=who),
         name="stale",
         more={"changed": changes, "current": dict(now)},
     )
@@ -202,7 +204,7 @@ def _fresh(session: Session, row: BookedLoad, version: int, studio: Studio) -> N
 
 def _still_waits(session: Session, row: BookedLoad) -> None:
     if row.state != WAITING:
-        raise ProblemError(409, tell("refused.load_book_new", state=row.state), name="not-waiting")
+        raise ProblemError(409, tell("refused.load_book_new", state=tell(f"load.{row.state}")), name="not-waiting")
     if in_a_kiln(session, row.key):
         raise ProblemError(409, tell("refused.load_kiln_that"), name="in-a-kiln")
 

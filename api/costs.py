@@ -17,6 +17,7 @@ from api.service import Service
 from api.storage.change_log import record
 from api.storage.studio_store import load_of, set_value, value
 from api.storage.tables import BookedLoad, FiringRecord
+from api.words import tell
 from shared.kilns import Kiln
 from shared.loads import Load
 from shared.record import NotNegative, Record
@@ -78,7 +79,7 @@ def set_rule(service: Service, who: Identity, version: int, new: Mapping[str, An
     with service.store.write() as session:
         kept = value(session, RULE) or {"version": 0, "rule": {}}
         if kept["version"] != version:
-            raise ProblemError(409, "the rule has changed meanwhile; look again", name="stale", more={"current": kept})
+            raise ProblemError(409, tell("refused.rule_has_changed"), name="stale", more={"current": kept})
         changed = {"version": version + 1, "rule": CostRule(**new).model_dump()}
         set_value(session, RULE, changed)
         record(session, who.author(service.now()), "change", "cost rule", RULE, kept, changed)

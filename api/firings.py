@@ -167,7 +167,7 @@ def readings_of(service: Service, record_id: int) -> list[dict[str, Any]]:
     """The readings of one record."""
     with service.store.read() as session:
         if not 0 < record_id < 2**31 or session.get(FiringRecord, record_id) is None:
-            raise not_there("firing record", record_id)
+            raise not_there("firing_record", record_id)
         place = service.studio(session).place
         rows = session.scalars(select(Reading).where(Reading.record_id == record_id).order_by(Reading.at))
         return [
@@ -288,7 +288,9 @@ def _record(session: Session, audited: AuditedPlan, firing: Firing, plan_id: int
 
 def _step(kept: FiringRecord, step: str, at: datetime) -> None:
     if kept.state not in ("planned", *STEPS) or (kept.state in STEPS and STEPS.index(kept.state) >= STEPS.index(step)):
-        raise ProblemError(409, tell("refused.firing_already_look", state=kept.state), name="done-already")
+        raise ProblemError(
+            409, tell("refused.firing_already_look", state=tell(f"noted.{kept.state}")), name="done-already"
+        )
     if step == "opened" and kept.started_at is None:
         raise ProblemError(409, tell("refused.firing_not_been"), name="not-started")
     if step in ("loaded", "started") and kept.loaded_at is None:

@@ -10,8 +10,10 @@ from api.security import Identity
 from api.service import Service
 from api.storage import hold_store
 from api.storage.studio_store import bump
+from api.words import tell
 from scheduler.planning.holds import with_holds
 from shared.plans import Plan
+from shared.texts import packed
 
 
 def hold(service: Service, who: Identity, firing_id: str) -> None:
@@ -25,7 +27,7 @@ def hold(service: Service, who: Identity, firing_id: str) -> None:
     with service.store.write() as session:
         audited, firing = planned(service, session, firing_id)
         if firing.load_at <= service.minute() or firing_id in records_of_plan(session, current_plan_id(session)):
-            raise ProblemError(409, "this firing has begun; what is under way stays as it is", name="under-way")
+            raise ProblemError(409, tell("refused.under_way_stays"), name="under-way")
         if firing_id not in hold_store.held_firings(session, audited.plan):
             hold_store.hold(session, firing, who.author(service.now()))
             bump(session, "live")
@@ -37,7 +39,7 @@ def let_go(service: Service, who: Identity, firing_id: str) -> None:
         audited, _ = planned(service, session, firing_id)
         found = hold_store.held_firings(session, audited.plan).get(firing_id)
         if found is not None:
-            hold_store.let_go(session, found, who.author(service.now()), "let go by hand")
+            hold_store.let_go(session, found, who.author(service.now()), packed(tell("notice.let_go_by_hand")))
             bump(session, "live")
 
 

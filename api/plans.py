@@ -96,7 +96,7 @@ def ask_what_if(
     gone = set(supposed.cancel)
     unknown = gone - {load.id for load in loads}
     if unknown:
-        raise not_there("waiting load", min(unknown))
+        raise not_there("waiting_load", min(unknown))
     added = tuple(read_record(Load, body, "load", studio.place) for body in supposed.add)
     loads = (*(load for load in loads if load.id not in gone), *added)
     check_whole(studio, loads)
@@ -307,9 +307,14 @@ def job_shown(service: Service, session: Session, job_id: int) -> dict[str, Any]
         "ended_at": job.ended_at.isoformat() if job.ended_at is not None else None,
         "plan": job.plan_id,
         "message": None if job.message is None else unpacked(job.message),
-        "result": job.result,
+        "result": job.result and _in_english(job.result),
         "progress": run.reports[-1] if run is not None and run.reports else None,
     }
+
+
+def _in_english(result: dict[str, Any]) -> dict[str, Any]:
+    """An answer as programs read it; the pages say its reason in the reader's language."""
+    return result | {"why": str(unpacked(str(result["why"])))}
 
 
 def _ask(

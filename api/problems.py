@@ -17,24 +17,26 @@ from shared.errors import Fault, FolderError, KilnrotaError
 from shared.files.toml_tables import key_path
 from shared.files.values import clipped
 from shared.files.wording import plain_words
+from shared.texts import Text
 
 MEDIA_TYPE = "application/problem+json"
 
 TITLES = {
-    400: "The request cannot be read",
-    401: "Sign in first",
-    403: "Not for this role",
-    404: "Not there",
-    405: "Not done with this method",
-    409: "Something has changed meanwhile",
-    410: "Not there any more",
-    413: "Too large",
-    415: "Of the wrong kind",
-    422: "Something in the request cannot be used",
-    429: "Too many attempts",
-    500: "An error of the service's own",
-    503: "Not ready",
+    400: "problem.cannot_be_read",
+    401: "problem.sign_in",
+    403: "problem.not_for_role",
+    404: "problem.not_there",
+    405: "problem.no_method",
+    409: "problem.changed",
+    410: "problem.gone",
+    413: "problem.too_large",
+    415: "problem.wrong_kind",
+    422: "problem.cannot_be_used",
+    429: "problem.too_many",
+    500: "problem.own_error",
+    503: "problem.not_ready",
 }
+"""The titles' keys in the catalogue, by status."""
 
 
 class FaultShown(BaseModel):
@@ -89,9 +91,16 @@ class ProblemError(KilnrotaError):
         self.more, self.headers = dict(more or {}), dict(headers or {})
 
 
+def thing(what: str) -> Text:
+    """What a thing is called: one that people or the studio's files name."""
+    return tell(f"thing.{what}")
+
+
 def not_there(what: str, key: object) -> ProblemError:
     """The problem of something that does not exist, or that this person may not see."""
-    return ProblemError(404, tell("refused.there_no_look", what=what, key=repr(clipped(str(key)))), name="not-there")
+    return ProblemError(
+        404, tell("refused.there_no_look", what=thing(what), key=repr(clipped(str(key)))), name="not-there"
+    )
 
 
 def answer(error: KilnrotaError) -> JSONResponse:
@@ -121,7 +130,7 @@ def problem(
     """A problem document."""
     body: dict[str, Any] = {
         "type": f"/problems/{name}" if name else "about:blank",
-        "title": TITLES.get(status, "Problem"),
+        "title": tell(TITLES.get(status, "problem.some")),
         "status": status,
         "detail": detail,
     }

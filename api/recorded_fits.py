@@ -88,7 +88,7 @@ def _logs(session: Session, studio: Studio, kiln_id: str) -> list[RecordedFiring
                 minutes=np.array([(reading.at - began).total_seconds() / 60.0 for reading in readings]),
                 temperature_c=np.array([reading.temperature_c for reading in readings]),
                 kwh=row.kwh,
-                name=f"firing {row.firing_id} of {began.date()}",
+                name=tell("kiln.log_of_firing", firing=row.firing_id, day=began.astimezone(studio.place.zone)),
             )
         )
     return logs

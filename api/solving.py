@@ -25,6 +25,7 @@ from shared.errors import KilnrotaError
 from shared.loads import Load
 from shared.plans import Firing, Plan
 from shared.studio import Studio
+from shared.texts import packed, said_by
 
 
 @dataclass(frozen=True)
@@ -97,7 +98,12 @@ def replan_notes(found: Replanned, before: Studio) -> dict[str, Any]:
     return {
         "changes": [_change(change, found.studio) for change in found.changes],
         "questions": [
-            {"firing": question.firing, "default": question.default, "text": question.text}
+            {
+                "firing": question.firing,
+                "default": question.default,
+                "text": str(question.text),
+                "told": packed(question.text),
+            }
             for question in found.questions
         ],
         "interrupted": [question.firing for question in found.questions],
@@ -139,7 +145,7 @@ def work(pipe: Connection, task: SolveTask, job_id: int, data: str, niceness: in
         solved = solve(task, lambda progress: pipe.send(("progress", progress)))
         pipe.send(("done", _keep(solved, task, job_id, data)))
     except KilnrotaError as error:
-        pipe.send(("failed", str(error)))
+        pipe.send(("failed", packed(said_by(error))))
     except BrokenPipeError:
         os._exit(1)
 

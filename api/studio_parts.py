@@ -175,5 +175,5 @@ def _allowed(who: Identity, kind: str) -> None:
 def _row(session: Session, kind: str, key: str) -> StudioPart:
     row = session.scalar(select(StudioPart).where(StudioPart.kind == kind, StudioPart.key == key))
     if row is None:
-        raise not_there(f"entry of {kind}", key)
+        raise not_there(kind, key)
     return row

@@ -17,7 +17,7 @@ from api.pages.forms import Form, FormDep, field_query, read_number
 from api.pages.page import Page, go_to
 from api.pages.page_route import PageRoute, told
 from api.pages.plan_pages import effort_of
-from api.problems import ProblemError
+from api.problems import ProblemError, thing
 from api.storage.plan_store import plan_row
 from api.storage.tables import Job
 from api.words import tell
@@ -122,7 +122,9 @@ def events_of(form: Form, studio: Studio) -> Events:
         strange = [key for key in form.every(name) if key not in known]
         if strange:
             raise ProblemError(
-                422, tell("refused.there_no_there", name=name, strange=strange[0], known=tuple(known)), name="faults"
+                422,
+                tell("refused.there_no_there", name=thing(name), strange=strange[0], known=tuple(known)),
+                name="faults",
             )
     until = form.moment("until", studio)
     return Events(

@@ -31,6 +31,7 @@ from api.words import tell
 from scheduler.audit import AuditedPlan
 from shared.clock import minute_of
 from shared.errors import KilnrotaError
+from shared.texts import unpacked
 
 router = APIRouter(include_in_schema=False, route_class=PageRoute)
 
@@ -179,7 +180,7 @@ def plan_page(page: Page, plan_id: int, texts: list[str], anyway: bool) -> HTMLR
         proof=proof_text(audited.plan.proof, formats),
         people=people,
         do_nothing=notes.get("do_nothing", []),
-        questions=notes.get("questions", []),
+        questions=[one | {"text": unpacked(one.get("told", one["text"]))} for one in notes.get("questions", ())],
         lost=notes.get("lost", []),
         hold_notes=[hold_text(note, formats) for note in audited.plan.hold_notes],
         put_off=[put_off_text(item, formats) for item in notes.get("put_off", ())],
@@ -327,7 +328,12 @@ def what_if(request: Request, service: ServiceDep, who: ManagerDep, form: FormDe
     page = Page(request, service, who)
     try:
         job = plans.ask_what_if(
-            service, who, _plan_day(service), effort_of(form), supposed(form, page.studio), {"page": form("try")}
+            service,
+            who,
+            _plan_day(service),
+            effort_of(form),
+            supposed(form, page.studio, page.words),
+            {"page": form("try")},
         )
     except KilnrotaError as error:
         return what_if_page(page, form("try"), {name: form(name) for name in SUPPOSED}, told(error))

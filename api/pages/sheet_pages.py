@@ -132,7 +132,7 @@ def tags(
     with service.store.read() as session:
         loads = [one for one in waiting_loads(session) if load in ("", one.id)]
     if load and not loads:
-        raise not_there("waiting load", load)
+        raise not_there("waiting_load", load)
     url, size = service.settings.public_url, PAPERS.get(paper, "")
     if pdf:
         return _pdf(lambda: pdf_of_all([tags_page(loads, page.formats, url, size)]), "tags.pdf")

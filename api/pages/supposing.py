@@ -8,12 +8,12 @@ from api.pages.forms import Form
 from api.plans import Supposed
 from api.problems import ProblemError
 from api.wire import said
-from api.words import tell
+from api.words import Words, tell
 from shared.clock import iso_text
 from shared.studio import Studio
 
 
-def supposed(form: Form, studio: Studio) -> Supposed:
+def supposed(form: Form, studio: Studio, words: Words) -> Supposed:
     """The changes that a form asks to try.
 
     Raises
@@ -23,14 +23,14 @@ def supposed(form: Form, studio: Studio) -> Supposed:
     """
     asked = form("try")
     if asked == "hands":
-        more = [said(shift, studio.place) | {"hands": 1, "who": "one more"} for shift in studio.shifts]
+        more = [said(shift, studio.place) | {"hands": 1, "who": words("what_if.one_more")} for shift in studio.shifts]
         return Supposed(set=tuple(("shifts", shift) for shift in more))
     if asked == "hours":
         return Supposed(set=(("shifts", _shift(form)),))
     if asked == "kiln":
         return Supposed(set=(("kilns", _twin(form("kiln"), studio)),))
     if asked == "out":
-        return Supposed(set=(("outages", _outage(form, studio)),))
+        return Supposed(set=(("outages", _outage(form, studio, words)),))
     if asked == "current":
         return Supposed(set=(("circuits", _circuit(form, studio)),))
     if asked == "cancel":
@@ -57,11 +57,11 @@ def _twin(kiln_id: str, studio: Studio) -> dict[str, Any]:
     return said(studio.kiln_by_id[kiln_id], studio.place) | {"id": new}
 
 
-def _outage(form: Form, studio: Studio) -> dict[str, Any]:
+def _outage(form: Form, studio: Studio, words: Words) -> dict[str, Any]:
     begins, ends = form.moment("begins", studio), form.moment("ends", studio)
     if form("kiln") not in studio.kiln_by_id or begins is None:
         raise ProblemError(422, tell("refused.choose_kiln_say"), name="faults")
-    outage = {"kiln": form("kiln"), "from": iso_text(begins, studio.place.zone), "reason": "supposed"}
+    outage = {"kiln": form("kiln"), "from": iso_text(begins, studio.place.zone), "reason": words("what_if.supposed")}
     return outage if ends is None else outage | {"to": iso_text(ends, studio.place.zone)}
 
 

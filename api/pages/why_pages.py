@@ -18,6 +18,7 @@ from api.pages.page import Page, go_to
 from api.pages.page_route import PageRoute, told
 from api.pages.shifts import add_shift, remove_shift, shift_form
 from api.problems import ProblemError, not_there
+from api.words import tell
 from shared.clock import minute_of
 from shared.errors import KilnrotaError
 
@@ -97,5 +98,5 @@ def _promised_since(row: dict[str, Any], planned: int | None, formats: Formats) 
     try:
         now = minute_of(datetime.fromisoformat(text))
     except ValueError:
-        raise ProblemError(409, "the promise cannot be read; open the load again", name="faults") from None
+        raise ProblemError(409, tell("refused.promise_cannot_read"), name="faults") from None
     return "" if now == planned else formats.clock(now)

@@ -13,7 +13,8 @@ API = Path(__file__).parent.parent.parent / "api"
 SOURCES = [path.read_text(encoding="utf-8") for end in ("py", "html") for path in API.rglob(f"*.{end}")]
 CALL = re.compile(r"\bwords(?:\.count|\.each)?\(\s*([^,()]+)")
 KEY = re.compile(r"""["']([a-z_]+\.[a-z_.-]+)["']""")
-PUT_TOGETHER = ("caution.", "sheet.", "fit.factor_")  # keys that end in a value, or in a word of the code
+# Keys that end in a value, or in a word of the code.
+PUT_TOGETHER = ("caution.", "sheet.", "fit.factor_", "thing.", "noted.")
 
 
 def named_keys() -> set[str]:

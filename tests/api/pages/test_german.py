@@ -11,10 +11,11 @@ from icalendar import Calendar
 
 from api.notices import raise_notice
 from api.storage.change_log import Author
-from api.storage.plan_store import current, keep_plan, publish
+from api.storage.plan_store import current, keep_plan, plan_row, publish
+from api.storage.tables import Job
 from api.words import read_words, tell
 from scheduler.audit import prove
-from shared.texts import say, sentences
+from shared.texts import packed, say, sentences
 from tests.api.pages.conftest import Reader
 from tests.api.service.house import EVENING
 
@@ -120,3 +121,47 @@ def test_a_calendar_is_german_where_its_link_asks_for_that(pages: Reader) -> Non
     assert events
     assert any(str(event["summary"]).startswith("Einsetzen ") for event in events)
     assert english_in(" ".join(f"{event['summary']} {event['description']}" for event in events)) == {}
+
+
+def test_what_somebody_else_has_changed_or_done_already_is_told_in_german(pages: Reader) -> None:
+    """Words that are filled in are German too: what a thing is called, and how it stands."""
+    assert pages.post("Wout", "/firings/F1/note", {"step": "loaded", "version": "0"}).status_code == 303
+    for who, path, form, text in (
+        ("Wout", "/firings/F1/note", {"step": "loaded", "version": "1"}, "der Brand ist schon eingesetzt"),
+        ("Wout", "/firings/F1/note", {"step": "started", "version": "0"}, "Brand hat Version 1"),
+        ("Wout", "/firings/F1/hold", {}, "dieser Brand hat begonnen; was läuft, bleibt"),
+        ("Marta", "/loads/B2/cancel", {"version": "9"}, "Posten hat Version"),
+        ("Marta", "/loads/B2/mark", {"version": "1", "what": "collected"}, "der Posten ist „wartet“"),
+        ("Marta", "/loads/no-such/cancel", {"version": "1"}, "Posten 'no-such' gibt es nicht"),
+        ("Wout", "/firings/F99/hold", {}, "Brand 'F99' gibt es nicht"),
+        ("Wout", "/broke", {"kiln": "K9"}, "Ofen K9 gibt es nicht"),
+        ("Wout", "/broke", {"kiln": "K1", "until": "never"}, "'never' ist keine Zeit"),
+        ("Marta", "/shifts/99/end", {"version": "1"}, "Schicht '99' gibt es nicht"),
+    ):
+        answer = pages.post(who, path, form, headers=GERMAN)
+        assert 400 <= answer.status_code < 500, path
+        assert text in html.unescape(answer.text), (path, answer.text)
+        assert english_in(answer.text) == {}
+
+
+def test_a_question_about_an_interrupted_firing_and_a_failed_solve_are_told_in_german(pages: Reader) -> None:
+    service = pages.house.service
+    text = say("event.was_heating_look")
+    question = {"firing": "F1", "default": "refire", "text": str(text), "told": packed(text)}
+    with service.store.write() as session:
+        publication = current(session)
+        assert publication is not None
+        plan_row(session, publication.plan_id).notes = {"questions": [question]}
+        failed = Job(
+            kind="plan", state="failed", asked_at=EVENING, ended_at=EVENING, request={}, message=packed(
+                tell("job.solver_stopped")
+            ),
+        )  # fmt: skip
+        session.add(failed)
+        session.flush()
+        number, plan_id = failed.id, publication.plan_id
+    shown = html.unescape(pages.get("Marta", f"/plans/{plan_id}", headers=GERMAN).text)
+    assert read_words("de").say(text) in shown
+    assert str(text) not in shown
+    assert "Die Suche ist unerwartet abgebrochen" in pages.get("Marta", f"/jobs/{number}", headers=GERMAN).text
+    assert pages.house.get("Marta", f"/jobs/{number}")["message"] == "The solver stopped unexpectedly; ask again."

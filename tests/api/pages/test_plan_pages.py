@@ -9,6 +9,7 @@ import pytest
 from api.pages.forms import Form
 from api.pages.supposing import supposed
 from api.problems import ProblemError
+from api.words import read_words
 from scheduler.audit import AuditedPlan
 from tests.api.pages.conftest import Reader
 from tests.api.service.house import Clock
@@ -76,15 +77,15 @@ def form(**fields: str) -> Form:
 
 
 def test_each_supposition_changes_just_that(audited: AuditedPlan) -> None:
-    studio = audited.studio
-    hands = supposed(form(**{"try": "hands"}), studio)
+    studio, words = audited.studio, read_words()
+    hands = supposed(form(**{"try": "hands"}), studio, words)
     assert [kind for kind, _ in hands.set] == ["shifts", "shifts"]
     assert all(body["hands"] == 1 for _, body in hands.set)
-    ((kind, circuit),) = supposed(form(**{"try": "current", "circuit": "bench", "amps": "63"}), studio).set
+    ((kind, circuit),) = supposed(form(**{"try": "current", "circuit": "bench", "amps": "63"}), studio, words).set
     assert (kind, circuit["id"], circuit["breaker_amps"], circuit["fed_from"]) == ("circuits", "bench", 63.0, "main")
-    out = supposed(form(**{"try": "out", "kiln": "K1", "begins": "2026-12-01T09:00"}), studio)
+    out = supposed(form(**{"try": "out", "kiln": "K1", "begins": "2026-12-01T09:00"}), studio, words)
     assert out.set == (("outages", {"kiln": "K1", "from": "2026-12-01T09:00:00+00:00", "reason": "supposed"}),)
-    assert supposed(form(**{"try": "cancel", "loads": "B1, B2"}), studio).cancel == ("B1", "B2")
+    assert supposed(form(**{"try": "cancel", "loads": "B1, B2"}), studio, words).cancel == ("B1", "B2")
 
 
 @pytest.mark.parametrize(
@@ -94,4 +95,4 @@ def test_each_supposition_changes_just_that(audited: AuditedPlan) -> None:
 )  # fmt: skip
 def test_what_cannot_be_supposed_is_told(audited: AuditedPlan, fields: dict[str, str]) -> None:
     with pytest.raises(ProblemError):
-        supposed(form(**fields), audited.studio)
+        supposed(form(**fields), audited.studio, read_words())

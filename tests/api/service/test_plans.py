@@ -76,7 +76,7 @@ def test_a_crash_of_the_solver_is_told_and_harms_nothing_else(house: House) -> N
     assert run.process.pid is not None
     os.kill(run.process.pid, signal.SIGKILL)
     failed = _wait(house, job, "failed")
-    assert failed["message"] == "the solver stopped unexpectedly; ask again"
+    assert failed["message"] == "The solver stopped unexpectedly; ask again."
     assert house.solve()["state"] == "done"
 
 
