@@ -28,6 +28,9 @@ ALARM_MARGIN_MINUTES = 30
 """How long after its expected end a kiln that still heats is switched off [min]. Common practice: the margin that a
 maker advises for a back-up timer."""
 
+EVERY_FIRING = ("hot-kiln",)
+"""What is said of each firing, whether its profile names it or not: there is no kiln that does not get hot."""
+
 
 @dataclass(frozen=True, slots=True)
 class Caution:
@@ -43,10 +46,10 @@ class Caution:
 
 
 def cautions(shown: FiringOnDay, formats: Formats, day: date) -> tuple[Caution, ...]:
-    """All cautions of a firing, each once: first those of its profile, in its own order."""
+    """All cautions of a firing, each once: first those of its profile, in its own order, then what always holds."""
     firing = shown.firing
     off = formats.clock(firing.hot_until, day)
-    found = [named_caution(key, formats) for key in dict.fromkeys(shown.profile.cautions)]
+    found = [named_caution(key, formats) for key in dict.fromkeys([*shown.profile.cautions, *EVERY_FIRING])]
     if firing.clean_out_minutes and formats.local(firing.load_at).date() >= day:
         at = formats.stretch(firing.clean_out_at, firing.load_at, day)
         found.append(_of_firing("clean-out", formats, at=at))

@@ -14,7 +14,7 @@ from typer.exceptions import TyperException
 
 from api import planning_commands
 from api.service_commands import register
-from shared.errors import AuditError, FolderError, KilnrotaError
+from shared.errors import AuditError, FolderError, KilnrotaError, RequestError
 
 DONE, UNEXPECTED, FAULTS, BREACHES, STOPPED = 0, 1, 2, 3, 130
 """Exit codes: done; an error of the program's own; faults in what was given; a plan that breaks a rule; stopped by
@@ -93,6 +93,8 @@ def plan(
     now_minute = present(now, studio)
     shown_day = day_asked_for(day, now_minute, studio)
     only = None if kiln is None else kiln_named(studio, kiln).id
+    if pdf:
+        _need_sheets_and_pdf(sheets)
     progress = ProgressLine(sys.stderr, words)
     settings = door.Settings(seconds=None if work is not None else seconds, work_limit=work, seed=seed, workers=workers)
     progress.say(words("progress.preparing"))
@@ -120,6 +122,15 @@ def plan(
 
         written = write_sheets(view, formats, sheets, pdf=pdf)
         print(words.count("command.sheets", len(written), folder=sheets), file=sys.stderr)
+
+
+def _need_sheets_and_pdf(sheets: Path | None) -> None:
+    """Refuse ``--pdf`` that cannot be done before the search rather than after it."""
+    from api.sheets.writing import need_pdf
+
+    if sheets is None:
+        raise RequestError("--pdf is how the sheets are written; name their folder too, as --sheets out")
+    need_pdf()
 
 
 @app.command()

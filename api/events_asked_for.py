@@ -23,6 +23,9 @@ from shared.loads import Load
 from shared.plans import Plan
 from shared.studio import Studio
 
+MOST_LISTED = 30
+"""How many names a refusal spells out [-]; the rest is counted."""
+
 LONGEST_DELAY_HOURS = 240.0
 """Longest delay of a firing that is believed [h]: ten days; house choice, above it the firing has failed."""
 
@@ -134,8 +137,11 @@ class _UnusableError(Exception):
 
 def _one_of(name: str, what: str, known: Collection[str]) -> str:
     if name not in known:
-        listed = ", ".join(list(known)[:30]) or "none"
-        raise _UnusableError(tell("refused.names_no_that", what=what), tell("refused.there_are", listed=listed))
+        listed, more = ", ".join(list(known)[:MOST_LISTED]) or "none", len(known) - MOST_LISTED
+        remedy = tell("refused.there_are", listed=listed)
+        if more > 0:
+            remedy = tell("refused.there_are_more", listed=listed, more=more)
+        raise _UnusableError(tell("refused.names_no_that", what=what), remedy)
     return name
 
 

@@ -201,19 +201,20 @@ def whatif(
             raise RequestError(f"two columns would be called {file.stem}; give the files names of their own")
         studios[file.stem] = read_changed(folder, file)
     at = present(now, studio)
+    begin = plan_begin(day_asked_for(None, at, studio), at, studio)
     warm_up(studio)
     progress = ProgressLine(sys.stderr, words)
     found = planner.whatif(
         studios,
         loads,
         now=at,
-        begin=plan_begin(day_asked_for(None, at, studio), at, studio),
+        begin=begin,
         settings=Settings(seconds=None if work is not None else seconds, work_limit=work, workers=workers),
         seeds=range(seeds),
         progress=lambda name, seed: progress.say(words("whatif.running", name=name, seed=seed)),
     )
     progress.close()
-    print(whatif_text(found, len(loads), Formats(studio, words)), end="")
+    print(whatif_text(found, len(loads), Formats(studio, words), now=at, begin=begin), end="")
 
 
 def chances(

@@ -198,7 +198,7 @@ def _firing_card(
         "clean": words("step.clean"),
         "load": words("step.load"),
         "start": words("step.start"),
-        "look": words("step.look"),
+        "look": words("step.look" if shown.seen_off_by else "step.look_unseen"),
         "open": words("step.session") if shown.hot else words("step.open"),
     }
     taps_text = {

@@ -54,7 +54,9 @@ def mends_of(result: Mapping[str, Any], version: int, formats: Formats) -> list[
 def _mend(item: Mapping[str, Any], load: str, version: int, formats: Formats) -> Mend:
     words, kind = formats.words, item["kind"]
     begins, ends = _minute(item["from"]), _minute(item["to"])
-    moved = words("reason.moved", loads=", ".join(item["moved"])) if item["moved"] else words("reason.none_moved")
+    moved = words("reason.none_moved")
+    if item["moved"]:
+        moved = words.count("reason.moved", len(item["moved"]), loads=", ".join(item["moved"]))
     out = formats.clock(minute_of(datetime.fromisoformat(item["out_at"])))
     return Mend(
         text=change_words(kind, item["who"], begins, ends, item["amount"], formats),

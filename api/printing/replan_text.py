@@ -70,8 +70,11 @@ def change_text(change: Change, formats: Formats, new: bool = False) -> str:
     elif before.kiln == after.kiln:
         at, was = formats.clock(after.out_at), formats.clock(before.out_at)
         now_text = words("replan.now_same_kiln", at=at, was=was, kiln=after.kiln)
-    else:
+    elif before.out_at == after.out_at:
         now_text = words("replan.now", at=formats.clock(after.out_at), kiln=after.kiln, was=before.kiln)
+    else:
+        at, was_at = formats.clock(after.out_at), formats.clock(before.out_at)
+        now_text = words("replan.now_other", at=at, kiln=after.kiln, was_at=was_at, was=before.kiln)
     text = words("replan.change", load=change.load, promised=promised, now=now_text)
     return text + " " + words("replan.breaks_promise") if change.breaks_promise else text
 

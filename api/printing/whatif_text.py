@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from api.formats import Formats
 from api.printing.columns import heading, paragraph
 from scheduler.planning.whatif import Figures, Variant, differ
+from shared.clock import Minute
 
 _LABEL = 30
 _COLUMN = 22
@@ -14,11 +15,14 @@ _COLUMN = 22
 Row = tuple[str, Callable[[Figures], float], str]
 
 
-def whatif_text(variants: Sequence[Variant], loads: int, formats: Formats) -> str:
-    """The table and what may be read from it."""
+def whatif_text(variants: Sequence[Variant], loads: int, formats: Formats, *, now: Minute, begin: Minute) -> str:
+    """The table and what may be read from it; planned as if at ``now``, from ``begin`` on [min]."""
     words = formats.words
     runs = len(variants[0].runs)
     lines = [heading(words("whatif.title", loads=words.count("firing.loads", loads), runs=runs))]
+    end = begin + formats.studio.rules.horizon_days * 24 * 60
+    days = words("whatif.days", now=formats.clock(now), begin=formats.clock(begin), end=formats.clock(end))
+    lines += paragraph(days)
     lines.append(" " * _LABEL + "".join(variant.name[: _COLUMN - 2].rjust(_COLUMN) for variant in variants))
     for label, figure, form in _rows(formats):
         lines.append(label.ljust(_LABEL) + "".join(_cell(v, figure, form).rjust(_COLUMN) for v in variants))

@@ -90,7 +90,9 @@ def why_text(found: Explanation, load: Load, formats: Formats) -> str:
 def mend_text(mend: Mend, formats: Formats) -> str:
     """One change and what follows from it."""
     words = formats.words
-    moved = words("reason.moved", loads=", ".join(mend.moved)) if mend.moved else words("reason.none_moved")
+    moved = words("reason.none_moved")
+    if mend.moved:
+        moved = words.count("reason.moved", len(mend.moved), loads=", ".join(mend.moved))
     return words("reason.mend", change=change_text(mend.change, formats), out=formats.clock(mend.out_at), moved=moved)
 
 

@@ -194,13 +194,14 @@ def _signs(shown: FiringOnDay, formats: Formats, day: date, day_begin: Minute) -
 
 def _if_late(shown: FiringOnDay, formats: Formats, day: date) -> tuple[str, ...]:
     firing, words = shown.firing, formats.words
-    texts = [words("late.start")]
+    texts, alarm = [words("late.start")], formats.clock(alarm_at(shown), day)
     if shown.hot:
         limit = formats.clock(shown.longest_hot_until, day)
         texts += [words("late.session", limit=limit), words("late.nobody")]
+        texts.append(words("late.heating_hot", alarm=alarm, limit=limit))
     else:
         texts.append(words("late.hot", temperature=formats.temperature(shown.open_below_c, shown.unit)))
-    texts.append(words("late.heating", alarm=formats.clock(alarm_at(shown), day)))
+        texts.append(words("late.heating", alarm=alarm))
     if shown.next_load_at is None:
         texts.append(words("late.no_next"))
     else:

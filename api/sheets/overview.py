@@ -117,7 +117,7 @@ def _task_row(task: Task, day: Day, formats: Formats) -> TaskRow:
             firing=firing.id,
             loads=loads,
         ),
-        "look": words("overview.task_look", firing=firing.id),
+        "look": words("overview.task_look" if task.people else "overview.task_look_unseen", firing=firing.id),
     }
     alone = any(span.begin <= task.at < span.end for span in shown.heats_alone)
     if task.kind == "start":

@@ -121,6 +121,23 @@ def overview_page(day: Day, formats: Formats, paper: str = "") -> str:
     )
 
 
+def need_pdf() -> None:
+    """Make sure that PDF can be made, before anything else is done for it.
+
+    Raises
+    ------
+    RequestError
+        If the library is not installed, or lacks the system's text libraries.
+    """
+    try:
+        import weasyprint  # noqa: F401
+    except (ImportError, OSError) as error:
+        raise RequestError(
+            f"PDF needs the extra 'pdf' and the system's Pango libraries ({type(error).__name__}); install "
+            "'kilnrota[pdf]', or print the pages from a browser"
+        ) from None
+
+
 def pdf_of(page: str) -> bytes:
     """A page as PDF.
 
@@ -140,14 +157,10 @@ def pdf_of_all(pages: Sequence[str]) -> bytes:
     RequestError
         If the library is not installed, or lacks the system's text libraries.
     """
-    try:
-        from weasyprint import HTML
-        from weasyprint.text.fonts import FontConfiguration
-    except (ImportError, OSError) as error:
-        raise RequestError(
-            f"--pdf needs the extra 'pdf' and the system's Pango libraries ({type(error).__name__}); install "
-            "'kilnrota[pdf]', or print the HTML sheets from a browser"
-        ) from None
+    need_pdf()
+    from weasyprint import HTML
+    from weasyprint.text.fonts import FontConfiguration
+
     fonts = FontConfiguration()  # looking for the system's fonts once a page would take most of the time
     drawn = [HTML(string=page).render(font_config=fonts) for page in pages]
     made: bytes = drawn[0].copy([page for one in drawn for page in one.pages]).write_pdf()

@@ -153,6 +153,7 @@ def test_a_load_that_fits_no_kiln_and_a_promise_in_the_past_are_planned_around(
         (["plan", "{folder}", "--day", "tomorrow"], "--day"),
         (["plan", "{folder}", *NOW, "--day", "2026-11-01"], "is over"),
         (["plan", "{folder}", *NOW, "--kiln", "K9"], "K1, K2, K3, K4"),
+        (["plan", "{folder}", *NOW, "--pdf"], "name their folder too, as --sheets out"),
         (["plan", "{folder}", "--now", "soon"], "--now"),
         (["plan", "{folder}", "--seconds", "-3"], "seconds"),
         (["plan", "{folder}", "--work", "many"], "work"),

@@ -110,4 +110,4 @@ def test_a_caution_that_the_catalogue_does_not_know_is_printed_as_written(monday
     assert named_caution("our own rule: no talc", formats).text == "our own rule: no talc"
     fusing = next(kiln.firings[0] for kiln in monday.kilns if kiln.kiln.id == "K2")
     keys = [caution.key for caution in cautions(fusing, formats, monday.date)]
-    assert keys == ["sharp-glass", "our own rule: no talc", "see-it-off"]
+    assert keys == ["sharp-glass", "our own rule: no talc", "hot-kiln", "see-it-off"]

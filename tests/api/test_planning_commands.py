@@ -3,12 +3,19 @@
 from __future__ import annotations
 
 import json
+import re
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from api.command_line import run
+from api.events_asked_for import SaidEvents, events_asked_for
+from api.formats import Formats
+from api.printing.replan_text import change_text
+from scheduler.planning.replan import Change, Whereabouts
 from shared.clock import iso_text
+from shared.errors import FolderError
 from shared.files import read_folder, read_plan
 from tests.api.small_studio import write_small_studio
 
@@ -79,6 +86,22 @@ def test_a_re_plan_days_before_the_plan_begins_reaches_as_far_as_the_plan_does(
     assert studio.rules == before
     assert read_plan(new, studio).end >= read_plan(plan, studio).end
     assert run(["audit", str(folder), str(new)]) == 0
+
+
+def test_a_load_that_changes_kiln_and_day_is_told_with_both(formats: Formats) -> None:
+    before, after = Whereabouts("K2", "F1", 29_766_240), Whereabouts("K1", "F2", 29_767_680)
+    told = change_text(Change("B1", "Ada", before, after, None), formats)
+    assert re.search(r"now \w+ \d+ Aug \S+ in kiln K1 instead of \w+ \d+ Aug \S+ in K2\.$", told), told
+    same = change_text(Change("B1", "Ada", before, replace(before, kiln="K1"), None), formats)
+    assert same.endswith("kiln K1 instead of K2.")
+
+
+def test_of_many_names_a_refusal_lists_some_and_counts_the_rest(folder: Path, plan: Path) -> None:
+    studio, loads = read_folder(folder)
+    asked = SaidEvents(cancel=["ZZ"])
+    many = [loads[0].model_copy(update={"id": f"X{number}"}) for number in range(33)]
+    with pytest.raises(FolderError, match=r"X28, X29 and 3 more$"):
+        events_asked_for(asked, studio, many, read_plan(plan, studio), 29_766_240)
 
 
 def test_without_write_the_folder_stays_as_it_is_and_that_is_said(folder: Path, plan: Path, capsys: Captured) -> None:
@@ -186,7 +209,8 @@ def test_whatif_sets_the_studio_and_the_changed_one_side_by_side(
     command = ["whatif", str(folder), str(tmp_path / "cheap.toml"), *NOW, "--work", "3", "--seeds", "2"]
     assert run(command) == 0
     printed = capsys.readouterr().out
-    assert "cheap" in printed.splitlines()[1]
+    assert printed.splitlines()[1] == "Planned Sun 29 Nov 18:00 for Mon 30 Nov 00:00 to Sun 6 Dec 00:00."
+    assert "cheap" in printed.splitlines()[2]
     assert "cheap costs " in printed
     assert "less than the studio as it is." in printed
 

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
+from datetime import timedelta
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -11,6 +13,7 @@ import pytest
 from api.day import Day
 from api.formats import Formats
 from api.sheets.curve import curve
+from api.sheets.overview import task_rows
 from api.sheets.shelves import BOTTOM, LEFT, RIGHT, TOP, shelves
 from api.sheets.writing import file_name, kiln_page, overview_page, write_sheets
 from shared.errors import FolderError
@@ -98,8 +101,29 @@ def test_hot_work_tells_how_long_it_may_be_held(monday: Day, formats: Formats) -
     assert f"the hold may last until {limit}, no longer" in text_of(page_of("K3", monday, formats))
 
 
+def test_a_late_session_and_a_kiln_that_will_not_switch_off_do_not_contradict_each_other(
+    monday: Day, formats: Formats
+) -> None:
+    """Somebody who comes late may still find it heating after the alarm; until the hold's limit that is allowed."""
+    text = text_of(page_of("K3", monday, formats))
+    limit = re.search(r"Session late: the hold may last until ([^,]+), no longer", text)
+    assert limit is not None
+    assert f"or at {limit[1]} in any case: switch it off" in text
+    assert "Still heating at" not in text
+
+
+def test_an_end_that_nobody_sees_is_nobodys_task(monday: Day, formats: Formats) -> None:
+    days = [Day(monday.audited, monday.date + timedelta(days=number)) for number in range(5)]
+    day, look = next((day, task) for day in days for task in day.tasks if task.kind == "look" and task.people)
+    vars(day)["tasks"] = (look, replace(look, people=()))
+    seen, unseen = task_rows(day, formats)
+    assert seen.what == f"see {look.firing.firing.id} switched off"
+    assert (unseen.what, unseen.who) == (f"{look.firing.firing.id} should switch off", "nobody is there")
+
+
 def test_an_empty_kiln_tells_why(monday: Day, formats: Formats) -> None:
     text = text_of(page_of("K4", monday, formats))
+    assert "Nothing on this kiln today. No further firing in the plan." in text
     assert "relay on order" in text
     assert "Nothing on this kiln today." in text
 

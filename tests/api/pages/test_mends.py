@@ -116,7 +116,7 @@ def actions(audited: AuditedPlan, kind: Kind, who: str) -> tuple[Action, ...]:
     item = {"kind": kind, "who": who, "from": AT, "to": ends, "amount": 63.0, "out_at": AT, "moved": ["B1"]}
     result = {"load": "B2", "rule": "hands", "why": "", "mends": [item]}
     (mend,) = mends_of(result, 1, Formats(audited.studio, read_words()))
-    assert mend.follows == "Then out Wed 2 Dec 17:00, and B1 move."
+    assert mend.follows == "Then out Wed 2 Dec 17:00, and B1 moves."
     if not mend.actions:
         assert mend.mind
     return mend.actions
