@@ -36,6 +36,9 @@ from api.words import tell
 from scheduler.audit import AuditedPlan
 from shared.clock import Minute
 
+ABOUT_LOADS = frozenset({"moved", "promise"})
+"""Kinds of notices that are for the owners of loads."""
+
 router = APIRouter(include_in_schema=False, route_class=PageRoute)
 
 WEEK_DAYS = 7
@@ -78,7 +81,7 @@ def day_page(request: Request, service: Service, who: Identity, text: str, key: 
     with service.store.read() as session:
         publication = current(session)
         if publication is None:
-            return page.answer("no_plan.html", day=True)
+            return page.answer("no_plan.html", head="nav.day")
         plan_id = publication.plan_id
         audited = service.audited(session, plan_id)
         kept = records_of_plan(session, plan_id)
@@ -92,6 +95,9 @@ def day_page(request: Request, service: Service, who: Identity, text: str, key: 
     cards = kiln_cards(view, page.formats, kept, now, only, taps=page.staff and chosen <= today and not key, held=held)
     own = None if only is None else set(only)
     tasks = [] if own is not None else task_rows(view, page.formats)
+    news = [] if key else notices.listed(service, who, False)
+    # What owners of loads are told is one line for the staff: the kilns come first.
+    told = [one for one in news if who.staff and one["kind"] in ABOUT_LOADS and one["person"] != who.person_id]
     return page.answer(
         "day.html",
         live=f"/live?key={key}" if key else "/live",
@@ -106,7 +112,8 @@ def day_page(request: Request, service: Service, who: Identity, text: str, key: 
         tasks=tasks,
         overdue=_late_tasks(view, page.formats, kept, now) if page.staff and chosen <= today else [],
         next_task=_next_task(view, page.formats, now) if own is None else None,
-        notices=[] if key else notices.listed(service, who, False),
+        notices=news,
+        told=told,
         own=own is not None,
     )
 
@@ -124,7 +131,7 @@ def week(
     with service.store.read() as session:
         publication = current(session)
         if publication is None:
-            return page.answer("no_plan.html", day=False)
+            return page.answer("no_plan.html", head="nav.week")
         audited = service.audited(session, publication.plan_id)
         only = own_loads(session, who)
         live = counter(session, "live")
@@ -186,6 +193,14 @@ def note(service: ServiceDep, who: StaffDep, firing_id: str, form: FormDep) -> R
     said = firings.Tap(form.whole("version"), None, form("note") or None, result, meter)
     firings.tap(service, who, firing_id, step, said)
     return go_to(_back(form("back")), "done")
+
+
+@router.post("/notices/seen")
+def all_seen(service: ServiceDep, who: PersonDep, form: FormDep) -> Response:
+    """Note that several notices have been seen."""
+    for notice in form.every("notice"):
+        notices.seen(service, who, int(notice) if notice.isdigit() else 0)
+    return go_to(_back(form("back")))
 
 
 @router.post("/notices/{notice_id}/seen")

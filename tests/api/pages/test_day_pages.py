@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from datetime import timedelta
 
+from api.notices import raise_notice
+from api.words import tell
 from tests.api.pages.conftest import Reader
 from tests.api.service.house import Clock
 
@@ -92,3 +94,23 @@ def test_readings_appear_on_the_curve_and_as_a_table(pages: Reader, clock: Clock
     assert pages.get("Wout", "/firings/F2/curve.svg").headers["content-type"] == "image/svg+xml"
     wrong = pages.post("Wout", "/firings/F2/reading", {"temperature": "hot"})
     assert (wrong.status_code, "write it as 612" in wrong.text) == (422, True)
+
+
+def test_many_loads_that_have_moved_take_one_line_before_the_kilns(pages: Reader) -> None:
+    at = pages.house.service.now()
+    with pages.house.service.store.write() as session:
+        for number in range(30):
+            raise_notice(session, f"moved 1 L{number}", "moved", at, tell("notice.no_place", load=f"L{number}"))
+        raise_notice(session, "hot 1", "over temperature", at, "F1 is too hot")
+    text = pages.get("Marta", "/day?date=2026-11-30").text
+    assert "Loads that have changed: 30." in text
+    news = text.split('data-part="notices"')[1].split('data-part="overdue"')[0]
+    assert news.count('<div class="note">') == 1
+    assert news.count("<li>") == 30
+    fields = [("notice", part.split('"')[0]) for part in news.split('name="notice" value="')[1:]]
+    assert len(fields) == 30
+    done = pages.post("Marta", "/notices/seen", {"notice": [value for _, value in fields], "back": "/day"})
+    assert done.headers["location"] == "/day"
+    after = pages.get("Marta", "/day?date=2026-11-30").text
+    assert "Loads that have changed" not in after
+    assert "F1 is too hot" in after

@@ -104,6 +104,7 @@ PAGES = {
     "GET …/display": ANYBODY,
     "GET …/week": VIEWERS,
     "POST …/firings/{firing_id}/note": STAFF,
+    "POST …/notices/seen": PEOPLE,
     "POST …/notices/{notice_id}/seen": PEOPLE,
     "GET …/live": ANYBODY,
     "GET …/firings/{firing_id}": PEOPLE,
