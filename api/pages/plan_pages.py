@@ -240,7 +240,7 @@ def trouble(request: Request, service: ServiceDep, who: StaffDep) -> HTMLRespons
     with service.store.read() as session:
         publication = current(session)
         if publication is None:
-            return page.answer("no_plan.html", day=True)
+            return page.answer("no_plan.html", head="nav.trouble")
         audited = service.audited(session, publication.plan_id)
         found = asking.answers(session)
         since = [

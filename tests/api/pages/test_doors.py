@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from html.parser import HTMLParser
+from pathlib import Path
 
 import pytest
 
 from tests.api.pages.conftest import Reader
-from tests.api.service.house import PASSWORD
+from tests.api.service.house import PASSWORD, running, template
 
 FOR_ALL = ("/day", "/week", "/loads", "/loads/new", "/firings/F1", "/loads/B1", "/costs", "/me", "/more")
 SHEETS = "/sheets/2026-11-30"
@@ -27,6 +28,14 @@ def test_a_page_is_for_whom_it_is(read_only: Reader, path: str) -> None:
     stranger = read_only.get(None, path)
     assert stranger.status_code == 303
     assert stranger.headers["location"].startswith("/sign-in?then=/")
+
+
+def test_before_a_plan_is_published_each_page_keeps_its_own_name(tmp_path: Path) -> None:
+    with template("sqlite", tmp_path) as made, running(made.data, made.tokens) as house:
+        for path, name in (("/day", "Day"), ("/week", "Week"), ("/trouble", "Trouble")):
+            page = Reader(house).get("Marta", path).text
+            assert f"<h1>{name}</h1>" in page
+            assert "No plan has been published yet." in page
 
 
 def test_members_see_their_own_work_alone(read_only: Reader) -> None:
