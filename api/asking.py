@@ -189,7 +189,13 @@ def _mend(mend: Mend, studio: Studio) -> dict[str, Any]:
         "amount": change.amount,
         "out_at": _time(mend.out_at, studio),
         "moved": list(mend.moved),
+        "skills": _skills_of(change.studio, studio) if change.kind == "hands" else [],
     }
+
+
+def _skills_of(changed: Studio, studio: Studio) -> list[str]:
+    """What the people of the shifts that a change brings have to be able to attend."""
+    return sorted({skill for shift in changed.shifts if shift not in studio.shifts for skill in shift.skills})
 
 
 def _time(minute: Minute | None, studio: Studio) -> str | None:

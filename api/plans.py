@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
@@ -29,6 +29,7 @@ from api.wire import NAMED_PARTS, PART_MODELS, SINGLE_PARTS, read_record, restor
 from api.words import tell
 from scheduler.planning.door import Settings
 from scheduler.planning.events import CircuitDown, Events, FiringLate, KilnDown
+from scheduler.planning.replan import Whereabouts
 from shared.clock import iso_text, local_time
 from shared.loads import Load
 from shared.plans import Firing, Plan
@@ -67,10 +68,15 @@ class Supposed:
 
 @dataclass(frozen=True, slots=True)
 class Happened:
-    """What a re-plan is told; what the service knows by itself is added to it."""
+    """What a re-plan is told; what the service knows by itself is added to it.
+
+    ``again`` are loads that look for a place as if they had just come: a re-plan leaves alone what nothing has broken,
+    so a load that is late stays late, also where the studio has changed for its sake.
+    """
 
     events: Events = field(default_factory=Events)
     by_records: bool | None = None
+    again: tuple[str, ...] = ()
 
 
 def ask_plan(service: Service, who: Identity, day: date | None, effort: Effort, request: dict[str, Any]) -> int:
@@ -120,10 +126,11 @@ def ask_replan(service: Service, who: Identity, happened: Happened, effort: Effo
     by_records = happened.by_records if happened.by_records is not None else bool(kept)
     plan = _as_it_went(plan, kept, now) if by_records else plan
     fired = {load for firing in plan.firings for load in firing.loads if firing.out_at <= now}
+    again = _movable(plan, happened.again, now)
     before = tuple(
         waiting.get(load.id, load)
         for load in audited.loads.values()
-        if load.id in waiting or states.get(load.id) == "cancelled" or load.id in fired
+        if (load.id in waiting or states.get(load.id) == "cancelled" or load.id in fired) and load.id not in again
     )
     known = {load.id for load in before}
     plan = _without_strangers(plan, known)
@@ -158,7 +165,19 @@ def ask_replan(service: Service, who: Identity, happened: Happened, effort: Effo
         events=events,
         based_on=plan_id,
         basis=basis,
+        again=again,
     )
+
+
+def _movable(plan: Plan, asked: Collection[str], now: int) -> dict[str, Whereabouts]:
+    """Where those of some loads are that can still be placed anew: what has begun, and what people hold, stays."""
+    return {
+        load: Whereabouts(firing.kiln, firing.id, firing.out_at)
+        for firing in plan.firings
+        if firing.load_at > now and not firing.held
+        for load in firing.loads
+        if load in asked
+    }
 
 
 def _died_since(now_is: Studio, was: Studio, now: int) -> tuple[Studio, tuple[Outage, ...]]:
@@ -331,8 +350,9 @@ def _ask(
     based_on: int | None = None,
     basis: dict[str, int] | None = None,
     held: tuple[Firing, ...] = (),
+    again: Mapping[str, Whereabouts] | None = None,
 ) -> int:
-    if not loads:
+    if not loads and not again:
         raise ProblemError(409, tell("refused.no_load_waits"), name="no-loads")
     if plan is not None and any(firing.kiln not in studio.kiln_by_id for firing in plan.firings):
         raise ProblemError(409, tell("refused.kiln_plan_no"), name="kiln-gone")
@@ -352,6 +372,7 @@ def _ask(
         based_on=based_on,
         basis=basis or {},
         held=held,
+        again=dict(again or {}),
     )
     return service.jobs.ask(task, request)
 

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import dataclasses
 import os
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from multiprocessing.connection import Connection
@@ -19,8 +20,8 @@ from api.wire import stored
 from scheduler.audit import AuditedPlan, prove, prove_holds
 from scheduler.planning.door import Progress, Settings, plan
 from scheduler.planning.events import Events
-from scheduler.planning.replan import Change, Replanned
-from shared.clock import Minute, iso_text
+from scheduler.planning.replan import Change, Replanned, Whereabouts
+from shared.clock import Minute, iso_text, local_time
 from shared.errors import KilnrotaError
 from shared.loads import Load
 from shared.plans import Firing, Plan
@@ -44,6 +45,8 @@ class SolveTask:
         The versions of the loads when the solve was asked for, by load.
     held
         Of a plan: the firings that people have fixed; a re-plan's are marked in its plan.
+    again
+        Of a re-plan: where the loads were that are placed anew, as if they had just come.
     """
 
     kind: str
@@ -60,6 +63,7 @@ class SolveTask:
     based_on: int | None = None
     basis: dict[str, int] = field(default_factory=dict)
     held: tuple[Firing, ...] = ()
+    again: dict[str, Whereabouts] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -88,8 +92,24 @@ def solve(task: SolveTask, progress: Callable[[Progress], None]) -> Solved:
     found = replan_as_far(
         task.studio, task.loads, task.plan, now=task.now, events=task.events, settings=task.settings, progress=progress
     )
+    found = dataclasses.replace(found, changes=_from_where_they_were(found.changes, task))
     audited = prove(found.studio, found.loads, found.plan, found.under_way, replanned=True)
     return Solved(prove_holds(audited, found.held), found.under_way, True, replan_notes(found, task.studio))
+
+
+def _from_where_they_were(changes: Sequence[Change], task: SolveTask) -> tuple[Change, ...]:
+    """The changes, of loads that were placed anew too from where they were; out of the same kiln that day is none."""
+    told = []
+    for change in changes:
+        was, will = task.again.get(change.load), change.after
+        if was is None:
+            told.append(change)
+            continue
+        zone = task.studio.place.zone
+        same_kiln = will is not None and was.kiln == will.kiln
+        if will is None or not same_kiln or local_time(was.out_at, zone).date() != local_time(will.out_at, zone).date():
+            told.append(dataclasses.replace(change, before=was))
+    return tuple(told)
 
 
 def replan_notes(found: Replanned, before: Studio) -> dict[str, Any]:

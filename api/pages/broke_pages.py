@@ -73,7 +73,7 @@ def propose(request: Request, service: ServiceDep, who: StaffDep, form: FormDep)
     """Re-plan for what has happened."""
     page = Page(request, service, who)
     try:
-        happened = plans.Happened(events_of(form, page.studio))
+        happened = plans.Happened(events_of(form, page.studio), again=form.every("again"))
         job = plans.ask_replan(service, who, happened, effort_of(form), {"broke": _kept(form)})
     except KilnrotaError as error:
         return broke_page(page, {"kiln": form("kiln"), "late": form("late"), "hours": form("hours")}, told(error))
@@ -101,7 +101,9 @@ def answers(service: ServiceDep, who: StaffDep, plan_id: int, form: FormDep) -> 
         absent=told_before.absent,
         outcomes=outcomes,
     )
-    job = plans.ask_replan(service, who, plans.Happened(events), effort_of(form), {"broke": stored})
+    job = plans.ask_replan(
+        service, who, plans.Happened(events, again=Form(stored).every("again")), effort_of(form), {"broke": stored}
+    )
     return go_to(f"/jobs/{job}")
 
 
@@ -136,7 +138,7 @@ def events_of(form: Form, studio: Studio) -> Events:
 
 
 def _kept(form: Form) -> dict[str, list[str]]:
-    names = ("kiln", "circuit", "until", "away", "shift", "late", "hours")
+    names = ("kiln", "circuit", "until", "away", "shift", "late", "hours", "again")
     kept = {name: list(form.every(name)) for name in names if form.every(name)}
     if form("late") and form("hours"):
         # Read again later, when nobody knows any more in which language it was typed.

@@ -107,17 +107,17 @@ class Form:
         """All texts of a field that stands several times, as ticked boxes do."""
         return tuple(value for value in self._fields.get(name, ()) if value)
 
-    def whole(self, name: str) -> int:
+    def whole(self, name: str, otherwise: Text | None = None) -> int:
         """A whole number.
 
         Raises
         ------
         ProblemError
-            If it is none.
+            If it is none, telling ``otherwise``; without that it is one that a page itself had filled in.
         """
         text = self(name)
         if not text.isdigit() or len(text) > 9:
-            raise ProblemError(422, tell("refused.no_whole_number", name=name), name="faults")
+            raise ProblemError(422, otherwise or tell("refused.no_whole_number", name=name), name="faults")
         return int(text)
 
     def number(self, name: str, otherwise: Text) -> float:

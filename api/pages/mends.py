@@ -58,8 +58,11 @@ def _mend(item: Mapping[str, Any], load: str, version: int, formats: Formats) ->
     if item["moved"]:
         moved = words.count("reason.moved", len(item["moved"]), loads=", ".join(item["moved"]))
     out = formats.clock(minute_of(datetime.fromisoformat(item["out_at"])))
+    text = change_words(kind, item["who"], begins, ends, item["amount"], formats)
+    if item.get("skills"):
+        text = words("mend.who_can", change=text, skills=formats.join(item["skills"]))
     return Mend(
-        text=change_words(kind, item["who"], begins, ends, item["amount"], formats),
+        text=text,
         follows=words("mend.follows", out=out, moved=moved),
         mind=words(MIND[kind]) if kind in MIND else "",
         actions=tuple(_actions(kind, item, load, version, words)),
@@ -73,7 +76,8 @@ def _actions(kind: str, item: Mapping[str, Any], load: str, version: int, words:
         fields = {"version": str(version), "promised": at}
         return [Action(words("mend.later_promise"), f"/trouble/{load}/promise", fields, sends=True)]
     if kind == "hands":
-        return [Action(words("mend.shift"), "/shifts?" + urlencode({"from": at, "to": item["to"]}), of_manager=True)]
+        asked = {"from": at, "to": item["to"], "skills": ", ".join(item.get("skills", ()))}
+        return [Action(words("mend.shift"), "/shifts?" + urlencode(asked), of_manager=True)]
     if kind == "skill":
         return [Action(words("mend.shifts"), "/shifts", of_manager=True)]
     if kind == "circuit":

@@ -12,6 +12,7 @@ from api.pages.forms import Form
 from api.pages.page import Page
 from api.security import Identity
 from api.service import Service
+from api.words import tell
 from shared.clock import WEEKDAYS, local_time, minute_of
 
 NAMES = ("on", "from", "to", "hands", "skills", "who")
@@ -19,13 +20,15 @@ NAMES = ("on", "from", "to", "hands", "skills", "who")
 
 def shift_form(page: Page, asked: Mapping[str, str], form: Form | None = None) -> dict[str, Any]:
     """What the page of shifts shows: all of them, and the form, as it was sent or as an address asks for it."""
-    values = {name: "" if form is None else form(name) for name in NAMES} | {"hands": "1"}
+    values = {name: "" if form is None else form(name) for name in NAMES}
+    values["hands"] = values["hands"] or "1"
     days = () if form is None else form.every("days")
     begins, ends = _moment(asked.get("from", "")), _moment(asked.get("to", ""))
     if begins is not None and ends is not None:
         zone = page.studio.place.zone
         first, last = (local_time(minute_of(at), zone) for at in (begins, ends))
         values |= {"on": f"{first:%Y-%m-%d}", "from": f"{first:%H:%M}", "to": f"{last:%H:%M}"}
+        values["skills"] = asked.get("skills", "")
     names = dict(zip(WEEKDAYS, page.words.each("calendar.weekdays"), strict=True))
     rows = []
     for part in studio_parts.parts(page.service, "shifts"):
@@ -52,7 +55,7 @@ def add_shift(service: Service, who: Identity, form: Form) -> None:
         "on": form("on") or None,
         "from": form("from"),
         "to": form("to"),
-        "hands": form.whole("hands") if form("hands") else 1,
+        "hands": form.whole("hands", tell("refused.hands_whole")) if form("hands") else 1,
         "skills": [skill.strip() for skill in form("skills").split(",") if skill.strip()],
     }
     if form("who"):

@@ -45,7 +45,7 @@ def _shift(form: Form) -> dict[str, Any]:
     days = form.every("days")
     if not days or not form("from") or not form("to"):
         raise ProblemError(422, tell("refused.shift_needs_least"), name="faults")
-    hands = form.whole("hands") if form("hands") else 1
+    hands = form.whole("hands", tell("refused.hands_whole")) if form("hands") else 1
     return {"days": list(days), "from": form("from"), "to": form("to"), "hands": hands}
 
 

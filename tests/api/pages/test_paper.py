@@ -180,6 +180,23 @@ def test_tags_hold_long_names_and_eight_fit_a_page(crowded: AuditedPlan, tmp_pat
         assert nothing_sticks_out(file, 5)
 
 
+@pytest.mark.parametrize(
+    ("language", "text"),
+    [
+        ("en", "Casting needs two people, and the plan sets aside only one: find the second before the session begins"),
+        ("de", "Zum Gießen gehören zwei Personen, und der Plan rechnet nur mit einer: die zweite vor Beginn finden"),
+    ],
+)
+def test_sheet_and_list_of_a_casting_say_that_the_plan_counts_on_one_person(
+    audited: AuditedPlan, language: str, text: str
+) -> None:
+    """The studio folder has no word for how many people a session takes; the audit asks for one pair of hands."""
+    formats, day = Formats(audited.studio, read_words(language)), Day(audited, date(2026, 12, 1))
+    (oven,) = [kiln for kiln in day.kilns if kiln.kiln.id == "K3"]
+    assert text in sessions_page(day, formats)
+    assert text in kiln_page(day, oven, formats)
+
+
 def test_the_session_list_has_each_load_in_its_turn(audited: AuditedPlan) -> None:
     formats = Formats(audited.studio, read_words())
     page = sessions_page(Day(audited, date(2026, 12, 1)), formats)
