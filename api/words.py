@@ -116,3 +116,9 @@ def _table(name: str) -> dict[str, Any]:
 def tell(key: str, /, **values: object) -> Text:
     """A text of the catalogue that knows its key and values: English by itself, and sayable in each language."""
     return read_words().told(key, **values)
+
+
+def rule_name(rule: str) -> str:
+    """What a rule of the audit is called where people read it; a name that the catalogue does not know as it is."""
+    key = f"rule.{rule}"
+    return tell(key) if key in read_words() else rule

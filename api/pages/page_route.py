@@ -15,7 +15,7 @@ from api.access import identity_of, service_of
 from api.pages.page import Page
 from api.problems import ProblemError
 from api.security import Role
-from api.words import tell
+from api.words import rule_name, tell
 from scheduler.audit import BrokenPlanError
 from shared.errors import FolderError, KilnrotaError
 from shared.texts import Text, said_by, say
@@ -77,7 +77,7 @@ def told(error: KilnrotaError, labels: Mapping[str, str] | None = None) -> list[
             for place in [_last_key(fault.place)]
         ]
     if isinstance(error, BrokenPlanError):
-        return [say("audit.line_of_plan", rule=breach.rule, text=breach.text) for breach in error.breaches]
+        return [say("audit.line_of_plan", rule=rule_name(breach.rule), text=breach.text) for breach in error.breaches]
     return [said_by(error)]
 
 

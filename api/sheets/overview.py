@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from api.day import CircuitLoad, Day, Task
 from api.formats import Formats
 from api.people import names_text
+from api.words import rule_name
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,7 +74,7 @@ def late_texts(day: Day, formats: Formats) -> list[str]:
         for late in day.late
     ]
     texts += [
-        words("overview.unplaced_row", load=f"{one.load} {day.load(one.load).owner}".strip(), rule=one.rule)
+        words("overview.unplaced_row", load=f"{one.load} {day.load(one.load).owner}".strip(), rule=rule_name(one.rule))
         for one in day.unplaced
     ]
     if not day.late:

@@ -10,7 +10,7 @@ from sqlalchemy.orm import Session
 from api.storage.change_log import Author, record
 from api.storage.tables import Hold, Person, StoredPlan
 from api.wire import restored_text
-from api.words import tell
+from api.words import rule_name, tell
 from shared.clock import minute_of
 from shared.plans import Firing, HoldNote, Plan
 from shared.texts import packed, say, unpacked
@@ -93,7 +93,9 @@ def carry_holds(session: Session, row: StoredPlan, author: Author) -> list[tuple
             let_go(session, one, author, packed(tell("notice.moved_by_hand")))
         elif firing is None:
             why = packed(
-                tell("notice.not_held") if note is None else say("audit.line_of_plan", rule=note.rule, text=note.why)
+                tell("notice.not_held")
+                if note is None
+                else say("audit.line_of_plan", rule=rule_name(note.rule), text=note.why)
             )
             let_go(session, one, author, why)
             ended.append((one, why))

@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 
 from api.words import read_words
+from scheduler.audit.door import RULES
+from scheduler.audit.form import REASONS
 
 API = Path(__file__).parent.parent.parent / "api"
 SOURCES = [path.read_text(encoding="utf-8") for end in ("py", "html") for path in API.rglob(f"*.{end}")]
@@ -32,6 +34,8 @@ def test_no_text_lies_idle() -> None:
     everything = "\n".join(SOURCES)
     idle = set()
     for key in read_words().keys:
+        if key.startswith("rule."):
+            continue  # the audit's own names; below
         plain = re.sub(r"\.(one|other)$", "", key)
         last = plain.split(".", 1)[1]
         of_parts = plain.startswith(PUT_TOGETHER) and ("." in last or f'"{last.removeprefix("factor_")}"' in everything)
@@ -61,3 +65,9 @@ def test_every_caution_has_a_name_and_a_text() -> None:
 def test_an_unknown_text_is_an_error_not_a_blank() -> None:
     with pytest.raises(KeyError):
         read_words()("plan.no_such_text")
+
+
+def test_every_rule_has_a_name_in_words() -> None:
+    """Whatever an audit may breach or give as the reason why a load has no place is named on pages and sheets."""
+    known = {key.removeprefix("rule.") for key in read_words().keys if key.startswith("rule.")}
+    assert known == REASONS | {rule.__name__ for rule in RULES} | {"well_formed"}

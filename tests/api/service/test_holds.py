@@ -56,7 +56,7 @@ def test_a_cancelled_load_leaves_the_rest_held_or_ends_the_hold(house: House) ->
     with house.service.store.read() as session:
         assert standing(session) == []
         reasons = [unpacked(row.why or "") for row in session.query(Hold)]
-    assert reasons == ["each_load_once: none of its loads waits any more"]
+    assert reasons == ["each load once: none of its loads waits any more"]
     assert "hold ended" in {notice["kind"] for notice in house.get("Wout", "/notices")}
 
 
