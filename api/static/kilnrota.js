@@ -29,7 +29,9 @@ function followSolve(box) {
     const told = JSON.parse(event.data);
     for (const name of ["seconds", "cost", "bound"]) {
       const place = box.querySelector(`[data-told="${name}"]`);
-      if (place && told[name] !== null) place.textContent = Number(told[name]).toFixed(name === "seconds" ? 0 : 2);
+      const digits = name === "seconds" ? 0 : 2;
+      const style = { minimumFractionDigits: digits, maximumFractionDigits: digits, useGrouping: false };
+      if (place && told[name] !== null) place.textContent = Number(told[name]).toLocaleString(document.documentElement.lang, style);
     }
   });
   source.addEventListener("ended", () => {
