@@ -12,7 +12,7 @@ from fastapi.responses import HTMLResponse
 
 from api import booking, team
 from api.access import PersonDep, ServiceDep, StaffDep
-from api.pages.forms import Form, FormDep
+from api.pages.forms import Form, FormDep, field_number
 from api.pages.load_form import body_of, fields, values_of
 from api.pages.page import Page, go_to
 from api.pages.page_route import PageRoute, told
@@ -210,6 +210,7 @@ def load(request: Request, service: ServiceDep, who: PersonDep, load_id: str) ->
         "load.html",
         row=load_row(row, page),
         load=row["load"],
+        number=lambda value: field_number(value, page.words("number.decimal")),
         state=state_names(page)[row["state"]],
         booked=page.formats.clock(minute_of(_when(row["booked_at"]))),
     )

@@ -25,9 +25,11 @@ class Turn:
 
 @dataclass(frozen=True, slots=True)
 class SessionSheet:
-    """One session."""
+    """One session; ``clean`` is when its kiln is cleaned out before it is loaded, empty where it needs none."""
 
     title: str
+    clean: str
+    cleaners: str
     time: str
     held: str
     latest: str
@@ -40,8 +42,9 @@ def sessions_page(day: Day, formats: Formats, paper: str = "") -> str:
     """The sessions of a day as HTML."""
     sessions = [
         _session(shown, day, formats)
-        for kiln_day in day.kilns
-        for shown in kiln_day.firings
+        for shown in sorted(
+            (one for kiln_day in day.kilns for one in kiln_day.firings), key=lambda one: one.firing.unload_at
+        )
         if shown.hot and day.begin <= shown.firing.unload_at < day.end
     ]
     return render_sheet(
@@ -49,7 +52,7 @@ def sessions_page(day: Day, formats: Formats, paper: str = "") -> str:
         day,
         formats,
         title=formats.words("sessions.title", day=formats.long_day(day.date)),
-        sessions=sorted(sessions, key=lambda session: session.time),
+        sessions=sessions,
         paper=paper,
     )
 
@@ -65,8 +68,12 @@ def _session(shown: FiringOnDay, day: Day, formats: Formats) -> SessionSheet:
         turns.append(Turn(time, load.id, load.owner, load.pieces, size, load.note))
         at += load.session_minutes or 0.0
     name = shown.profile.session or words("firing.session_plain")
+    title = words("sessions.head", session=name, firing=firing.id, kiln=shown.kiln.title)
+    needs = firing.clean_out_minutes > 0
     return SessionSheet(
-        title=words("sessions.head", session=name, firing=firing.id, kiln=shown.kiln.title),
+        title=title[:1].upper() + title[1:],
+        clean=formats.stretch(firing.clean_out_at, firing.load_at, day.date) if needs else "",
+        cleaners=people_text(shown.cleaned_by, formats, day.date) if needs else "",
         time=formats.stretch(firing.unload_at, firing.out_at, day.date),
         held=formats.temperature(shown.segments[-1].to_c, shown.unit),
         latest=formats.clock(shown.longest_hot_until, day.date),

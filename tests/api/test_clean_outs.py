@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import date
 
 import pytest
 
@@ -16,6 +17,7 @@ from api.printing.plan_text import plan_text
 from api.sheets.firing_sheet import firing_sheet
 from api.sheets.lanes import lanes
 from api.sheets.overview import all_task_rows
+from api.sheets.session_list import _session
 from api.words import read_words
 from scheduler.audit import AuditedPlan, BrokenPlanError, prove
 from shared.plans import Plan
@@ -81,6 +83,17 @@ def test_the_days_overview_lists_it_before_the_loading(cleaned: Cleaned) -> None
     assert rows[1].what.startswith("load")
     bars = [len(lane.cleaning) for lane in lanes(cleaned.day, cleaned.formats, {}).lanes if lane.title == "K2"]
     assert bars == [1]
+
+
+def test_the_session_list_tells_it_before_the_session(cleaned: Cleaned) -> None:
+    """F3 casts on Tuesday; a clean-out half an hour before it is loaded on Monday stands with its day."""
+    tuesday = Day(cleaned.audited, date(2026, 12, 1))
+    shown = tuesday.shown(next(f for f in cleaned.audited.plan.firings if f.id == "F3"))
+    assert _session(shown, tuesday, cleaned.formats).clean == ""
+    dirty = replace(shown, firing=shown.firing.model_copy(update={"clean_out_minutes": 30}), cleaned_by=shown.loaded_by)
+    sheet = _session(dirty, tuesday, cleaned.formats)
+    assert sheet.clean == "Mon 30 Nov 16:30–17:00"
+    assert sheet.cleaners.startswith("Ana and Rui")
 
 
 def test_the_printed_plan_tells_it_and_what_it_costs(cleaned: Cleaned) -> None:

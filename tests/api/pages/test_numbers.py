@@ -62,6 +62,7 @@ def test_a_german_reader_types_commas_and_sees_them_again(pages: Reader) -> None
     assert 'name="mass_kg" type="text" value="5,125"' in form
     assert 'name="mass_kg" type="text" value="5.125"' in pages.get("Ana", f"{path}/change").text
     again = dict(re.findall(r'name="(\w+)" type="text" value="([^"]+)"', form))
+    assert "<td>5,125</td>" in pages.get("Ana", path, headers=GERMAN).text
     kept = pages.post("Ana", f"{path}/change", BOWLS | again | {"version": "1"}, headers=GERMAN)
     assert kept.status_code == 303, kept.text
     assert pages.house.get("Ana", path)["load"]["mass_kg"] == 5.125

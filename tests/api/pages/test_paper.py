@@ -200,7 +200,7 @@ def test_sheet_and_list_of_a_casting_say_that_the_plan_counts_on_one_person(
 def test_the_session_list_has_each_load_in_its_turn(audited: AuditedPlan) -> None:
     formats = Formats(audited.studio, read_words())
     page = sessions_page(Day(audited, date(2026, 12, 1)), formats)
-    assert "casting from K3 Flask oven, firing F3" in page
+    assert "Casting from K3 Flask oven, firing F3" in page
     assert "12:00–14:00" in page
     assert "Casting course" in page
     assert "64 mm" in page
