@@ -66,11 +66,11 @@ def replan(
     from api.present import present
     from api.printing.replan_text import replan_text
     from api.progress import ProgressLine
-    from api.reaching import replan_as_far
     from api.requests import day_asked_for, firing_named
     from api.single_firing import warm_up
     from api.words import read_words
     from scheduler.audit import RULES, prove, prove_holds
+    from scheduler.planning import replan as planner
     from scheduler.planning.session import Settings
     from shared.clock import local_time
     from shared.files import read_folder, read_plan, write_folder, write_plan
@@ -86,7 +86,7 @@ def replan(
     warm_up(studio)
     progress = ProgressLine(sys.stderr, words)
     settings = Settings(seconds=None if work is not None else seconds, work_limit=work, seed=seed, workers=workers)
-    found = replan_as_far(studio, loads, old, now=at, events=events, settings=settings, progress=progress, held=held)
+    found = planner.replan(studio, loads, old, now=at, events=events, settings=settings, progress=progress, held=held)
     progress.close()
     audited = prove_holds(prove(found.studio, found.loads, found.plan), found.held)
     formats = Formats(found.studio, words)

@@ -11,7 +11,6 @@ from datetime import datetime
 from multiprocessing.connection import Connection
 from typing import Any
 
-from api.reaching import replan_as_far
 from api.storage.change_log import Author
 from api.storage.engine import Store
 from api.storage.plan_store import keep_plan
@@ -20,7 +19,7 @@ from api.wire import stored
 from scheduler.audit import AuditedPlan, prove, prove_holds
 from scheduler.planning.door import Progress, Settings, plan
 from scheduler.planning.events import Events
-from scheduler.planning.replan import Change, Replanned, Whereabouts
+from scheduler.planning.replan import Change, Replanned, Whereabouts, replan
 from shared.clock import Minute, iso_text, local_time
 from shared.errors import KilnrotaError
 from shared.loads import Load
@@ -89,7 +88,7 @@ def solve(task: SolveTask, progress: Callable[[Progress], None]) -> Solved:
             held=task.held,
         )
         return Solved(prove_holds(prove(task.studio, task.loads, made), task.held), frozenset(), False, {})
-    found = replan_as_far(
+    found = replan(
         task.studio, task.loads, task.plan, now=task.now, events=task.events, settings=task.settings, progress=progress
     )
     found = dataclasses.replace(found, changes=_from_where_they_were(found.changes, task))

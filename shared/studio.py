@@ -17,6 +17,9 @@ from shared.record import Identifier, Label, NotNegative, Record
 from shared.texts import refusal
 from shared.units import MinuteOfDay, TemperatureC, TemperatureUnit
 
+MOST_HORIZON_DAYS = 120
+"""Longest horizon that a studio may have [d]; our own choice."""
+
 Weekday = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 Weekdays = Annotated[tuple[Weekday, ...], Field(min_length=1)]
 
@@ -141,7 +144,7 @@ class Rules(Record):
 
     load_below_c: TemperatureC = Field(default=60.0, alias="load_below")
     grid_minutes: Annotated[int, Field(ge=1, le=60)] = 5
-    horizon_days: Annotated[int, Field(ge=1, le=120)] = 10
+    horizon_days: Annotated[int, Field(ge=1, le=MOST_HORIZON_DAYS)] = 10
     unattended_start: bool = True
     margin: Annotated[float, Field(ge=0.5, le=0.99)] | None = None
 

@@ -7,6 +7,7 @@ so that it improves only where it has to, and pays.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
@@ -24,7 +25,7 @@ from scheduler.planning.timetable import Placed, Timetable
 from shared.clock import Minute, local_time, wall_minute
 from shared.loads import Load, session_minutes
 from shared.plans import Firing, Plan
-from shared.studio import CleanOut, Outage, Studio
+from shared.studio import MOST_HORIZON_DAYS, CleanOut, Outage, Studio
 
 BREAKS = frozenset(
     {
@@ -121,7 +122,8 @@ def replan(
     studio, loads, plan
         As they were when ``plan`` was made.
     now
-        The moment of the events [min]; the new plan begins with the next grid step.
+        The moment of the events [min]; the new plan begins with the next grid step, and reaches the studio's horizon
+        or the end of ``plan``, whichever is later: no load loses its place to the calendar alone.
     held
         Ids of firings that people have fixed, beside those that ``plan`` marks; they stay unless they cannot.
 
@@ -134,7 +136,8 @@ def replan(
     state = situation(studio, loads, plan, now, events)
     grid = studio.rules.grid_minutes
     begin = plan.begin - ((plan.begin - now) // grid) * grid
-    session = studio_session(state.studio, state.loads, begin, settings, progress, _stays(state, begin))
+    far = _reaching(state.studio, plan.end - now)
+    session = studio_session(far, state.loads, begin, settings, progress, _stays(state, begin))
     fixed = _book_under_way(session, state)
     holds = Holds(session, tuple(firing for firing in state.waiting if firing.held or firing.id in held))
     holds.book(fixed)
@@ -169,6 +172,14 @@ def replan(
         put_off=put_off,
         held=holds.asked,
     )
+
+
+def _reaching(studio: Studio, minutes: Minute) -> Studio:
+    """The studio with a horizon of so many minutes at least, in whole days."""
+    days = min(MOST_HORIZON_DAYS, math.ceil(minutes / (24 * 60)))
+    if days <= studio.rules.horizon_days:
+        return studio
+    return studio.model_copy(update={"rules": studio.rules.model_copy(update={"horizon_days": days})})
 
 
 def _once_empty(state: Situation, plan: Plan) -> tuple[tuple[Outage, ...], tuple[PutOff, ...]]:
