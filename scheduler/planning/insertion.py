@@ -84,7 +84,6 @@ class Inserter:
     def _hosts(self, alone: Batch) -> list[tuple[float, int]]:
         """The firings that may have room for a load, and what it costs in each as that stands; cheapest first."""
         timetable, batches = self.timetable, self.batches
-        grid = self.problem.grid_minutes
         firings = timetable.firings
         load = alone.loads[0]
         hosts: list[tuple[float, int]] = []
@@ -94,14 +93,15 @@ class Inserter:
                 kiln = firing.kiln
                 if firing.fixed or batches.is_too_full(firing.batch, load, kiln):
                     continue
-                unload = firing.place.unload
-                out = unload * grid + firing.fit.phases.out_minutes
-                delta = alone.guide_cost(out) + EARLINESS * unload
-                if alone.stays:
-                    delta += alone.moved(kiln, out) * timetable.moved_price
-                hosts.append((delta, number))
+                hosts.append((self._in_place(alone, firing), number))
         hosts.sort()
         return hosts
+
+    def _in_place(self, alone: Batch, firing: Placed) -> float:
+        """What it costs that a load joins a firing as that stands [currency]."""
+        out = out_minutes(firing, self.problem.grid_minutes)
+        moved = alone.moved(firing.kiln, out) * self.timetable.moved_price
+        return alone.guide_cost(out) + EARLINESS * firing.place.unload + moved
 
     def best_join(self, alone: Batch, bounds: tuple[int, int]) -> tuple[Move | None, list[Joining]]:
         """The cheapest firing to join for a load where the firing stays as it is; and those that would change.

@@ -18,7 +18,7 @@ import numpy as np
 from scheduler.planning.batches import Batch
 from scheduler.planning.dispatch import in_stages
 from scheduler.planning.insertion import Inserter
-from scheduler.planning.thinning import CHOICES, thin
+from scheduler.planning.thinning import CHOICES, nearest, overdue_load, thin
 from scheduler.planning.timetable import Placed, Timetable, heating_end, out_minutes
 
 LEAST_WEIGHT = 0.2
@@ -223,10 +223,7 @@ class Search:
 
 def _nearest(search: Search, number: int, pool: list[int]) -> list[int]:
     """The firings of ``pool`` nearest in time to firing ``number``, itself first."""
-    firings = search.timetable.firings
-    middle = firings[number].place.start
-    pool = sorted(pool, key=lambda other: (other != number, abs(firings[other].place.start - middle), other))
-    return pool[: search.size()]
+    return nearest(search.timetable, number, pool)[: search.size()]
 
 
 def time_window(search: Search) -> list[int]:
@@ -298,10 +295,7 @@ def late_and_before_its_promise(search: Search) -> list[int]:
         return time_window(search)
     number = late[int(search.random.integers(len(late)))]
     firing = timetable.firings[number]
-    out = out_minutes(firing, problem.grid_minutes)
-    promised = [(load, problem.loads[load].promised) for load in firing.batch.loads]
-    overdue = [(load, at - problem.begin) for load, at in promised if at is not None and at - problem.begin < out]
-    load, due = overdue[int(search.random.integers(len(overdue)))]
+    load, due = overdue_load(timetable, search.random, firing)
     alone = batches.make(problem.loads[load].profile, (load,))
     if alone is None:
         return time_window(search)

@@ -6,7 +6,7 @@ elsewhere. Which loads leave together follows what makes them exchangeable: the 
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 
 import numpy as np
 
@@ -22,15 +22,29 @@ def _firings(timetable: Timetable) -> list[int]:
     return [number for number, firing in timetable.firings.items() if not firing.fixed]
 
 
+def nearest(timetable: Timetable, number: int, pool: Iterable[int]) -> list[int]:
+    """The firings of ``pool`` in order of how near in time they are to firing ``number``, itself first."""
+    firings = timetable.firings
+    middle = firings[number].place.start
+    return sorted(pool, key=lambda other: (other != number, abs(firings[other].place.start - middle), other))
+
+
+def overdue_load(timetable: Timetable, random: np.random.Generator, firing: Placed) -> tuple[int, int]:
+    """One of the late loads of a late firing, and when it was promised [min after the plan's begin]."""
+    problem = timetable.problem
+    out = out_minutes(firing, problem.grid_minutes)
+    promised = [(load, problem.loads[load].promised) for load in firing.batch.loads]
+    overdue = [(load, at - problem.begin) for load, at in promised if at is not None and at - problem.begin < out]
+    return overdue[int(random.integers(len(overdue)))]
+
+
 def _near(timetable: Timetable, random: np.random.Generator, number: int, pool: list[int]) -> list[int]:
     """Some loads of the firings of ``pool`` nearest in time to a firing, whose own come first."""
     firings = timetable.firings
-    middle = firings[number].place.start
-    pool = sorted(pool, key=lambda other: (other != number, abs(firings[other].place.start - middle), other))
     count = int(random.integers(1, MOST + 1))
     share = random.uniform(0.2, 0.8)
     chosen: list[int] = []
-    for other in pool:
+    for other in nearest(timetable, number, pool):
         loads = firings[other].batch.loads
         chosen += [load for load in loads if len(loads) == 1 or random.random() < share]
         if len(chosen) >= count:
@@ -64,10 +78,7 @@ def late_and_room(timetable: Timetable, random: np.random.Generator) -> list[int
     if not late:
         return of_one_profile(timetable, random)
     firing = firings[late[int(random.integers(len(late)))]]
-    out = out_minutes(firing, problem.grid_minutes)
-    due = [(load, problem.loads[load].promised) for load in firing.batch.loads]
-    overdue = [(load, at - problem.begin) for load, at in due if at is not None and at - problem.begin < out]
-    load, promised = overdue[int(random.integers(len(overdue)))]
+    load, promised = overdue_load(timetable, random, firing)
     hosts = timetable.batches.hosts(load)
     pool = [n for host in hosts for n in timetable.by_profile.get(host, ()) if not firings[n].fixed]
     wanted = promised - float(random.exponential(firing.fit.phases.safe)) * problem.grid_minutes
