@@ -13,7 +13,7 @@ from typing import Any
 from urllib.parse import urlencode
 
 from api.formats import Formats
-from api.printing.why_text import MIND, RULES, change_words
+from api.printing.why_text import MIND, RULES, change_words, moved_words
 from api.words import Words
 from shared.clock import Minute, minute_of
 from shared.texts import unpacked
@@ -54,16 +54,13 @@ def mends_of(result: Mapping[str, Any], version: int, formats: Formats) -> list[
 def _mend(item: Mapping[str, Any], load: str, version: int, formats: Formats) -> Mend:
     words, kind = formats.words, item["kind"]
     begins, ends = _minute(item["from"]), _minute(item["to"])
-    moved = words("reason.none_moved")
-    if item["moved"]:
-        moved = words.count("reason.moved", len(item["moved"]), loads=", ".join(item["moved"]))
     out = formats.clock(minute_of(datetime.fromisoformat(item["out_at"])))
     text = change_words(kind, item["who"], begins, ends, item["amount"], formats)
     if item.get("skills"):
         text = words("mend.who_can", change=text, skills=formats.join(item["skills"]))
     return Mend(
         text=text,
-        follows=words("mend.follows", out=out, moved=moved),
+        follows=words("mend.follows", out=out, moved=moved_words(item["moved"], words)),
         mind=words(MIND[kind]) if kind in MIND else "",
         actions=tuple(_actions(kind, item, load, version, words)),
     )

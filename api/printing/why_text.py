@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from api.formats import Formats
 from api.printing.columns import paragraph
 from api.printing.plan_text import sentence
+from api.words import Words
 from scheduler.planning.mending import Change
 from scheduler.planning.why import Explanation, Mend
 from shared.clock import Minute
@@ -90,10 +93,13 @@ def why_text(found: Explanation, load: Load, formats: Formats) -> str:
 def mend_text(mend: Mend, formats: Formats) -> str:
     """One change and what follows from it."""
     words = formats.words
-    moved = words("reason.none_moved")
-    if mend.moved:
-        moved = words.count("reason.moved", len(mend.moved), loads=", ".join(mend.moved))
-    return words("reason.mend", change=change_text(mend.change, formats), out=formats.clock(mend.out_at), moved=moved)
+    moved, out = moved_words(mend.moved, words), formats.clock(mend.out_at)
+    return words("reason.mend", change=change_text(mend.change, formats), out=out, moved=moved)
+
+
+def moved_words(loads: Sequence[str], words: Words) -> str:
+    """Which other loads a change moves."""
+    return words.count("reason.moved", len(loads), loads=", ".join(loads)) if loads else words("reason.none_moved")
 
 
 def change_text(change: Change, formats: Formats) -> str:
