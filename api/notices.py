@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -216,17 +216,21 @@ def listed(service: Service, who: Identity, everything: bool) -> list[dict[str, 
         return [shown(notice) for notice in session.scalars(asked)]
 
 
-def seen(service: Service, who: Identity, notice_id: int) -> dict[str, Any]:
-    """Note that a notice has been seen."""
+def seen(service: Service, who: Identity, notice_ids: Iterable[int]) -> list[dict[str, Any]]:
+    """Note that notices have been seen: all of them, or none if one is not there."""
     now = service.now()
     with service.store.write() as session:
-        notice = session.get(Notice, notice_id) if 0 < notice_id < 2**31 else None
-        if notice is None or (not who.staff and notice.person_id != who.person_id):
-            raise not_there("notice", notice_id)
-        if notice.seen_at is None:
-            notice.seen_at = now
-            record(session, who.author(now), "see", "notice", notice.key, None, None)
-        return shown(notice)
+        return [_see(session, who, notice_id, now) for notice_id in notice_ids]
+
+
+def _see(session: Session, who: Identity, notice_id: int, now: datetime) -> dict[str, Any]:
+    notice = session.get(Notice, notice_id) if 0 < notice_id < 2**31 else None
+    if notice is None or (not who.staff and notice.person_id != who.person_id):
+        raise not_there("notice", notice_id)
+    if notice.seen_at is None:
+        notice.seen_at = now
+        record(session, who.author(now), "see", "notice", notice.key, None, None)
+    return shown(notice)
 
 
 def shown(notice: Notice) -> dict[str, Any]:

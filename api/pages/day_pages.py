@@ -198,15 +198,14 @@ def note(service: ServiceDep, who: StaffDep, firing_id: str, form: FormDep) -> R
 @router.post("/notices/seen")
 def all_seen(service: ServiceDep, who: PersonDep, form: FormDep) -> Response:
     """Note that several notices have been seen."""
-    for notice in form.every("notice"):
-        notices.seen(service, who, int(notice) if notice.isdigit() else 0)
+    notices.seen(service, who, [int(notice) if notice.isdigit() else 0 for notice in form.every("notice")])
     return go_to(_back(form("back")))
 
 
 @router.post("/notices/{notice_id}/seen")
 def seen(service: ServiceDep, who: PersonDep, notice_id: int, form: FormDep) -> Response:
     """Note that a notice has been seen."""
-    notices.seen(service, who, notice_id)
+    notices.seen(service, who, [notice_id])
     return go_to(_back(form("back")))
 
 

@@ -130,7 +130,7 @@ def listed(service: ServiceDep, who: PersonDep, which: Literal["open", "all"] = 
 @router.post("/notices/{notice_id}/seen", response_model=shapes.NoticeShown)
 def seen(service: ServiceDep, who: PersonDep, notice_id: int) -> dict[str, Any]:
     """Note that a notice has been seen."""
-    return notices.seen(service, who, notice_id)
+    return notices.seen(service, who, [notice_id])[0]
 
 
 def _at(body: shapes.StepTapped) -> Any:
