@@ -147,6 +147,7 @@ class Rules(Record):
     horizon_days: Annotated[int, Field(ge=1, le=MOST_HORIZON_DAYS)] = 10
     unattended_start: bool = True
     margin: Annotated[float, Field(ge=0.5, le=0.99)] | None = None
+    session_margin: Annotated[float, Field(ge=0.5, le=0.99)] | None = None
 
     @field_validator("grid_minutes")
     @classmethod

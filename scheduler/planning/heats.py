@@ -165,6 +165,18 @@ class Heats:
             self.prepare([charge])
         return self._phases[charge]
 
+    def ready_slots(self, phases: Phases) -> int:
+        """Slots after its start until a hot kiln is ready in as many firings as the house wants (``session_margin``).
+
+        No more than its hold allows, and no less than its computed time.
+        """
+        share = self.problem.studio.rules.session_margin
+        if share is None:
+            return phases.safe
+        profile = self.problem.studio.profile_by_id[phases.charge.profile]
+        band = firing_band(request(self.problem, phases.charge, profile))
+        return max(phases.safe, min(phases.latest, self.problem.slots_of(band.hot.at(share))))
+
     def _band(self, charge: Charge) -> Band | None:
         """How sure a charge's times are, where the house wants a margin for that."""
         if self.problem.studio.rules.margin is None:

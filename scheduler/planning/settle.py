@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
 from scheduler.firing.course import Course
 from scheduler.firing.simulate import simulate
@@ -43,6 +44,7 @@ def settle(timetable: Timetable) -> tuple[Placed, ...]:
         missing = [load for load in range(len(timetable.problem.loads)) if load not in timetable.firing_of]
         for load in in_stages(timetable.problem, missing):
             inserter.insert_load(load)
+        _heat_sooner(timetable)
     finally:
         batches.exact = False
     return timetable.snapshot()
@@ -78,6 +80,32 @@ def _resettle(timetable: Timetable, first: bool) -> bool:
             timetable.add(placed)
         moved = moved or placed.place[:4] != firing.place[:4]
     return moved
+
+
+def _heat_sooner(timetable: Timetable) -> None:
+    """Start kilns for hot sessions as early as the house's ``session_margin`` asks, if they can; the sessions stay.
+
+    By itself a plan starts them as late as their computed times allow, since a hold costs energy.
+    """
+    heats = timetable.batches.heats
+    for number in [n for n, firing in timetable.firings.items() if firing.fit.phases.is_hot and not firing.fixed]:
+        firing = timetable.firings[number]
+        place = firing.place
+        starts = range(place.unload - heats.ready_slots(firing.fit.phases), place.start)
+        if not starts:
+            continue
+        at_its_time = replace(firing.batch, session_slot=place.unload)
+        mark = len(timetable.log)
+        timetable.remove(number)
+        for start in starts:
+            sooner = timetable.best_place(at_its_time, firing.kiln, firing.fit, only_start=start)
+            if sooner is not None:
+                timetable.add(replace(sooner, batch=firing.batch))
+                if timetable.unclean(firing.kiln) is None:
+                    break
+                timetable.undo(mark + 1)
+        else:
+            timetable.undo(mark)
 
 
 def _prepare(batches: Batches, firings: Sequence[Placed]) -> None:

@@ -70,6 +70,7 @@ TOML_EXAMPLES = {
     "rules.horizon_days": "horizon_days = 10",
     "rules.unattended_start": "unattended_start = true",
     "rules.margin": "margin = 0.9",
+    "rules.session_margin": "session_margin = 0.9",
     "quiet.days": _DAYS,
     "quiet.from": 'from = "15:30"',
     "quiet.to": 'to = "17:00"',
