@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-from shared.clock import Minute, iso_text
+from shared.clock import Minute
 from shared.errors import Fault
+from shared.files.load_doubts import about_a_load, about_bare_dates
 from shared.files.values import listing, shown
 from shared.kilns import Kiln
-from shared.loads import Load, area_on_last_layer_cm2, size_row
+from shared.loads import Load
 from shared.profiles import Profile
 from shared.studio import Studio
 from shared.texts import say
@@ -40,8 +41,12 @@ def folder_warnings(studio: Studio, loads: Sequence[Load], now: Minute | None = 
     for load in loads:
         found += (
             Fault("loads.csv", say("fault.load_column", load=load.id, column=column), *words)
-            for column, *words in (*_about_times(studio, load, now), *_about_a_place(studio, load))
+            for column, *words in about_a_load(studio, load, now)
         )
+    found += (
+        Fault("loads.csv", say("fault.the_column", column=column), *words)
+        for column, *words in about_bare_dates(studio, loads)
+    )
     return found
 
 
@@ -124,101 +129,3 @@ def _about_a_profile(studio: Studio, profile: Profile) -> Iterator[Words]:
                 ),
                 say("fault.lower_target_give"),
             )
-
-
-def _about_times(studio: Studio, load: Load, now: Minute | None) -> Iterator[Words]:
-    zone = studio.place.zone
-    if load.ready is not None and load.promised is not None and load.promised <= load.ready:
-        yield (
-            "promised",
-            say("fault.is_not_after", promised=iso_text(load.promised, zone), ready=iso_text(load.ready, zone)),
-            say("fault.promise_later_time"),
-        )
-    if now is not None and load.promised is not None and load.promised < now:
-        yield "promised", say("fault.has_passed", value=iso_text(load.promised, zone)), say("fault.agree_on_new")
-    if now is not None and load.session_at is not None and load.session_at < now:
-        yield (
-            "session_at",
-            say("fault.has_passed", value=iso_text(load.session_at, zone)),
-            say("fault.book_the_session"),
-        )
-    if load.gap_minutes and load.after is None:
-        yield "gap_hours", say("fault.given_without_after"), say("fault.name_earlier_stage")
-
-
-def _about_a_place(studio: Studio, load: Load) -> Iterator[Words]:
-    """Why no kiln, with no profile that the load may be fired in, takes it."""
-    leading = _leading_profiles(studio, load)
-    unit = studio.place.temperature
-    peaks = {profile.id: profile.peak_c(row) for profile, row in leading}
-    cool_enough = [
-        (profile, row)
-        for profile, row in leading
-        if load.max_temperature_c is None or peaks[profile.id] <= load.max_temperature_c
-    ]
-    if leading and not cool_enough and load.max_temperature_c is not None:
-        yield (
-            "max_temperature",
-            say(
-                "fault.less_than_profile",
-                max_temperature=degrees(load.max_temperature_c, unit),
-                unit=unit,
-                profile=shown(load.profile),
-                lowest_peak=degrees(min(peaks.values()), unit),
-            ),
-            say("fault.name_cooler_profile"),
-        )
-        return
-    why = [
-        {
-            kiln.id: _why_not(kiln, profile, row, load)
-            for kiln in studio.kilns
-            if not load.kilns or kiln.id in load.kilns
-        }
-        for profile, row in cool_enough
-    ]
-    if why and all(reason is not None for reasons in why for reason in reasons.values()):
-        told = tuple(say("fault.of_kiln", kiln=name, reason=reason) for name, reason in list(why[0].items())[:12])
-        yield (
-            "profile",
-            say("fault.no_kiln_takes", told=told),
-            say("fault.split_load_change"),
-        )
-
-
-def _leading_profiles(studio: Studio, load: Load) -> list[tuple[Profile, int | None]]:
-    """The profiles that a firing with this load may run, and the size row of each for this load alone."""
-    own = studio.profile_by_id[load.profile]
-    found = []
-    for profile in studio.profiles:
-        if profile.id == own.id or (own.id in profile.shares_with and _takes_guests_of(studio, profile, own)):
-            try:
-                found.append((profile, size_row(profile, [load])))
-            except LookupError:
-                continue
-    return found
-
-
-def _takes_guests_of(studio: Studio, profile: Profile, own: Profile) -> bool:
-    """Whether a firing is unloaded and vented as the guests' own profile asks."""
-    as_cool = studio.unload_below_c(profile) <= studio.unload_below_c(own) + 1e-9
-    return own.unload == profile.unload and as_cool and (profile.vent or not own.vent)
-
-
-def _why_not(kiln: Kiln, profile: Profile, row: int | None, load: Load) -> str | None:
-    if profile.work not in kiln.work:
-        return say("fault.does_no", work=profile.work)
-    if profile.vent and not kiln.vented:
-        return say("fault.has_no_vent")
-    if profile.peak_c(row) > kiln.max_temperature_c:
-        return say("fault.is_not_hot")
-    layer_mm = load.height_mm + kiln.shelf_gap_mm
-    if layer_mm > kiln.height_mm:
-        return say("fault.mm_high_piece", height=kiln.height_mm, layer=layer_mm)
-    try:
-        full, _ = area_on_last_layer_cm2(load, kiln.shelf_area_cm2)
-    except LookupError:
-        return say("fault.too_small_shelf")
-    if (full + 1) * layer_mm > kiln.height_mm:
-        return say("fault.needs_layers_mm", layers=full + 1, layer=layer_mm, height=kiln.height_mm)
-    return None

@@ -148,3 +148,57 @@ def test_what_has_passed_is_told_only_where_the_present_is_known(tmp_path: Path)
         ("load L1, column promised", True),
         ("load L2, column session_at", True),
     ]
+
+
+def load_line(mass_kg: float, footprint_cm2: float, height_mm: float) -> str:
+    """A folder's loads: one of some mass and size, for the kiln of 560 × 560 × 700 mm."""
+    return f"id,profile,footprint_cm2,height_mm,mass_kg\nL1,bisque-04,{footprint_cm2},{height_mm},{mass_kg}\n"
+
+
+# 1000 cm² by 100 mm are 10 l: 25 kg of solid glass, 2500 kg/m³ by EN 572-1 (from memory), 24 of solid stoneware.
+@pytest.mark.parametrize(("mass_kg", "warned"), [(24, False), (25, False), (27.4, False), (27.6, True), (400, True)])
+def test_a_load_heavier_than_solid_glass_of_its_size_is_warned_of(tmp_path: Path, mass_kg: float, warned: bool) -> None:
+    found = warnings_of(write_quayside(tmp_path, loads=load_line(mass_kg, 1000, 100)))
+    assert [warning.place for warning in found] == (["load L1, column mass_kg"] if warned else [])
+    if warned:
+        assert f"{mass_kg / 10:.1f} kg per litre; solid glass is 2.5" in found[0].problem
+        assert "check mass_kg, footprint_cm2 and height_mm" in found[0].remedy
+
+
+# 56 × 56 × 70 cm are 219.5 l; the load itself is 188 l, so that 400 kg are less than solid.
+@pytest.mark.parametrize(("mass_kg", "warned"), [(219, False), (220, True), (400, True)])
+def test_a_load_too_heavy_for_the_largest_kiln_that_takes_it_is_warned_of(
+    tmp_path: Path, mass_kg: float, warned: bool
+) -> None:
+    found = warnings_of(write_quayside(tmp_path, loads=load_line(mass_kg, 3000, 627)))
+    assert [warning.place for warning in found] == (["load L1, column mass_kg"] if warned else [])
+    if warned:
+        assert 'kg per litre of kiln "K1" (220 l)' in found[0].problem
+        assert "up to 220 kg" in found[0].remedy
+
+
+def test_the_sample_studios_masses_are_not_doubted() -> None:
+    found = folder_warnings(*read_folder(Path(__file__).parent.parent.parent / "sample_studio"))
+    assert [warning.place for warning in found] == ["load G20, column max_temperature"]
+
+
+def test_times_in_warnings_are_written_for_people(tmp_path: Path) -> None:
+    loads = exchanged(LOADS, ("2026-12-04T17:00", "2026-11-30T08:00"))
+    (warning,) = warnings_of(write_quayside(tmp_path, loads=loads))
+    assert warning.problem == "Mon 2026-11-30 08:00 is not after ready, Mon 2026-11-30 09:00"
+
+
+def test_a_promise_given_as_a_date_is_told_as_the_time_it_was_taken_for(tmp_path: Path) -> None:
+    folder = write_quayside(tmp_path, loads=exchanged(LOADS, ("2026-12-04T17:00", "2026-12-04")))
+    (warning,) = warnings_of(folder)
+    assert (warning.file, warning.place) == ("loads.csv", "column promised")
+    assert warning.problem.endswith("the day's first minute, not its end: L1 Fri 2026-12-04 00:00")
+    assert warning.remedy == "write the hour that is meant, as 2026-12-04T17:00"
+
+
+def test_many_promises_given_as_dates_are_told_in_one_warning(tmp_path: Path) -> None:
+    rows = "".join(f"L{n},bisque-04,100,80,2,2026-12-01,2026-12-{n + 2:02}\n" for n in range(1, 10))
+    loads = f"id,profile,footprint_cm2,height_mm,mass_kg,ready,promised\n{rows}"
+    (warning,) = warnings_of(write_quayside(tmp_path, loads=loads))
+    assert "L1 Thu 2026-12-03 00:00, L2 Fri 2026-12-04 00:00" in warning.problem
+    assert warning.problem.endswith("L6 Tue 2026-12-08 00:00, and 3 more")
