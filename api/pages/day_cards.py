@@ -14,20 +14,29 @@ from api.storage.tables import FiringRecord
 from shared.clock import Minute, minute_of
 
 STEP_ORDER = ("clean", "load", "start", "look", "open")
+SOON_MINUTES = 60
+"""How long before its planned time the button of a step stands out [min]; our own choice: earlier than that it would
+only hide the buttons that are due."""
+
 NOTED_BY = {"load": "loaded", "start": "started", "open": "opened"}
 """What is noted in the record when a step is done; that somebody looked is not."""
 
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One step of a firing on its card. ``tap`` is what a button would note, empty where there is none."""
+    """One step of a firing on its card, over at ``ends``.
 
+    ``tap`` is what a button would note, empty where there is none; ``due`` says that the button's time has come.
+    """
+
+    ends: Minute
     clock: str
     text: str
     remark: str
     done: str
     tap: str
     tap_text: str
+    due: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +54,10 @@ class FiringCard:
 
 @dataclass(frozen=True, slots=True)
 class KilnCard:
-    """One kiln's card. ``tone`` is ``hot``, ``cools`` or empty; the state is always said in words too."""
+    """One kiln's card. ``tone`` is ``hot``, ``cools`` or empty; the state is always said in words too.
+
+    ``coming`` is what is to be done at it next, for the short list above the cards.
+    """
 
     id: str
     name: str
@@ -54,6 +66,7 @@ class KilnCard:
     firings: tuple[FiringCard, ...]
     outages: tuple[str, ...]
     next: str
+    coming: str
 
 
 def kiln_cards(
@@ -126,25 +139,33 @@ def _card(
     state = state_of(current, kept.get(current.firing.id) if current else None, now)
     out = any(o.begins <= now and (o.ends is None or now < o.ends) for o in kiln_day.outages)
     waiting = [one for one in shown if _state(kept.get(one.firing.id)) != "opened"]
+    firing_cards = [
+        firing_card(
+            day,
+            one,
+            formats,
+            kept.get(one.firing.id),
+            now if taps and one in waiting[:1] else None,
+            one.firing.id in held,
+        )
+        for one in shown
+    ]
     return KilnCard(
         id=kiln_day.kiln.id,
         name=kiln_day.kiln.name or "",
         state=_state_text(current, kept, states[state], out and state == "idle", formats),
         tone={"heat": "hot", "hot": "hot", "cool": "cools", "safe": "cools"}.get(state, ""),
-        firings=tuple(
-            _firing_card(
-                day,
-                one,
-                formats,
-                kept.get(one.firing.id),
-                now if taps and one in waiting[:1] else None,
-                one.firing.id in held,
-            )
-            for one in shown
-        ),
+        firings=tuple(firing_cards),
         outages=tuple(outage_texts(day, kiln_day, formats)),
         next=next_text(day, kiln_day, formats),
+        coming=_coming([step for card in firing_cards for step in card.steps], now),
     )
+
+
+def _coming(steps: list[Step], now: Minute) -> str:
+    """The step that waits to be noted, else the first that is still to come."""
+    open_steps = [step for step in steps if step.tap] or [s for s in steps if not s.done and s.ends >= now]
+    return f"{open_steps[0].clock} {open_steps[0].text}" if open_steps else ""
 
 
 def _state_text(
@@ -189,17 +210,20 @@ def _open(kept: FiringRecord | None) -> bool:
     return _state(kept) in ("loaded", "started")
 
 
-def _firing_card(
+def firing_card(
     day: Day, shown: FiringOnDay, formats: Formats, kept: FiringRecord | None, taps_at: Minute | None, held: bool
 ) -> FiringCard:
+    """One firing's steps, with a button on the first that is not noted where ``taps_at`` [min] says what time it is."""
     words, firing = formats.words, shown.firing
     alone = any(span.begin <= firing.start_at < span.end for span in shown.heats_alone)
+    limit = formats.temperature(shown.open_below_c, shown.unit)
     texts = {
         "clean": words("step.clean"),
         "load": words("step.load"),
         "start": words("step.start"),
         "look": words("step.look" if shown.seen_off_by else "step.look_unseen"),
-        "open": words("step.session") if shown.hot else words("step.open"),
+        # The limit belongs to the step, not to its remark: it keeps hands and ware whole.
+        "open": words("step.session") if shown.hot else words("step.open", temperature=limit),
     }
     taps_text = {
         "load": words("step.tap_load", kiln=shown.kiln.id),
@@ -223,10 +247,6 @@ def _firing_card(
         "look": names_text(shown.seen_off_by, formats),
         "open": names_text(shown.unloaded_by, formats),
     }
-    if not shown.hot:
-        remarks["open"] += ", " + words(
-            "firing.open_under", temperature=formats.temperature(shown.open_below_c, shown.unit)
-        )
     expected = kept.expected_hot_until if kept is not None else None
     if expected is not None and expected != firing.hot_until:
         remarks["look"] += ", " + words("step.expected", at=formats.clock(expected, day.date))
@@ -249,7 +269,9 @@ def _firing_card(
             else formats.stretch(planned[kind], until[kind], day.date)
         )
         done_text = "" if done is None else words("step.done", at=formats.clock(minute_of(done), day.date))
-        steps.append(Step(clock, texts[kind], remarks[kind], done_text, tap, taps_text.get(kind, "") if tap else ""))
+        due = taps_at is not None and planned[kind] - taps_at <= SOON_MINUTES
+        said = taps_text.get(kind, "") if tap else ""
+        steps.append(Step(until[kind], clock, texts[kind], remarks[kind], done_text, tap, said, due))
     return FiringCard(
         id=firing.id,
         profile=shown.profile.title,

@@ -151,6 +151,8 @@ def week(
         "week.html",
         live="/live",
         content=Markup(content),
+        chosen=chosen,
+        today=named_day("", audited, day_of(now, page.studio)),
         title=page.words("week.title", first=page.formats.short_day(chosen)),
         before=(chosen - timedelta(days=WEEK_DAYS)).isoformat(),
         after=(chosen + timedelta(days=WEEK_DAYS)).isoformat(),

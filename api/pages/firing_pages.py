@@ -14,7 +14,7 @@ from api.cautions import cautions
 from api.day import Day, FiringOnDay, day_of
 from api.firings import current_plan_id, planned, records_of_plan
 from api.formats import Formats
-from api.pages.day_cards import may_open
+from api.pages.day_cards import Step, firing_card, may_open
 from api.pages.day_pages import own_loads
 from api.pages.firing_picture import Readings, course_csv, followed
 from api.pages.forms import Form, FormDep, field_time
@@ -32,7 +32,7 @@ from api.storage.tables import FiringRecord, Hold, Reading
 from api.words import Words, tell
 from shared.clock import minute_of
 from shared.errors import KilnrotaError
-from shared.studio import Studio
+from shared.units import celsius
 
 router = APIRouter(include_in_schema=False, route_class=PageRoute)
 
@@ -54,7 +54,9 @@ class Seen:
             self.under_way, self.replanned = frozenset(row.under_way), row.replanned
             self.held: Hold | None = held_firings(session, audited.plan).get(firing_id)
             self.held_by = "" if self.held is None else name_of(session, self.held.person_id)
-            self.kept: FiringRecord | None = records_of_plan(session, self.plan_id).get(firing_id)
+            records = records_of_plan(session, self.plan_id)
+            self.kept: FiringRecord | None = records.get(firing_id)
+            opened = {name for name, record in records.items() if record.state == "opened"}
             readings: Readings = ()
             if self.kept is not None:
                 found = session.scalars(
@@ -66,6 +68,8 @@ class Seen:
         self.only, self.audited, self.firing = only, audited, firing
         self.day = Day(audited, day_of(firing.load_at, audited.studio))
         self.shown: FiringOnDay = self.day.shown(firing)
+        waiting = [one.id for one in audited.firings_of(firing.kiln) if one.id not in opened]
+        self.next_in_kiln = waiting[:1] == [firing_id]
 
     @property
     def offset(self) -> int:
@@ -143,12 +147,22 @@ def firing_page(
         moving=moving,
         texts=texts,
         early=_too_early(seen, page),
+        step=_step_to_note(seen, page),
         answer=result,
         movable=page.staff and seen.kept is None and planned_firing.load_at > page.service.minute(),
         held="" if seen.held is None else page.words("hold.text", by=_held_by(seen, page)),
         grid=studio.rules.grid_minutes * 60,
-        unit=studio.place.temperature,
+        unit=seen.shown.unit,
     )
+
+
+def _step_to_note(seen: Seen, page: Page) -> Step | None:
+    """The loading or starting that can be noted now, as on the day's page; an opening has a form of its own."""
+    now = page.service.minute()
+    if not (page.staff and seen.next_in_kiln and seen.day.begin <= now):
+        return None
+    steps = firing_card(seen.day, seen.shown, page.formats, seen.kept, now, False).steps
+    return next((step for step in steps if step.tap in ("loaded", "started")), None)
 
 
 def _held_by(seen: Seen, page: Page) -> str:
@@ -188,14 +202,13 @@ def noted_texts(seen: Seen, formats: Formats, words: Words) -> list[str]:
 
 @router.post("/firings/{firing_id}/reading")
 def reading(service: ServiceDep, who: StaffDep, firing_id: str, form: FormDep) -> Response:
-    """Keep what the controller shows now."""
-    with service.store.read() as session:
-        studio: Studio = service.studio(session)
+    """Keep what the controller shows now, in its own unit."""
+    seen = Seen(service, who, firing_id)
     text = form("temperature")
     value = form.number("temperature", tell("refused.temperature_no_number", text=repr(text)))
     if not -50 <= value <= 3000:
         raise ProblemError(422, tell("refused.temperature_no_temperature", text=text), name="faults")
-    firings.add_readings(service, who, firing_id, [(service.now(), firings.reading_c(value, studio))])
+    firings.add_readings(service, who, firing_id, [(service.now(), celsius(value, seen.shown.unit))])
     return go_to(f"/firings/{firing_id}", "done")
 
 

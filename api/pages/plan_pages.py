@@ -177,6 +177,7 @@ def plan_page(page: Page, plan_id: int, texts: list[str], anyway: bool) -> HTMLR
         outdated=based_on is not None and holds_id is not None and based_on != holds_id and holds_id != plan_id,
         plan=audited.plan,
         cost=cost_lines(audited, formats, cost_before, notes.get("cost_left")),
+        total=page.words("plans.cost_total"),
         proof=proof_text(audited.plan.proof, formats),
         people=people,
         do_nothing=notes.get("do_nothing", []),
@@ -203,7 +204,6 @@ def cost_lines(
     """What the plan costs, by part; of a re-plan also what the plan before cost, and what of that was still to come."""
     words, parts = formats.words, audited.plan.cost_parts
     lines = [
-        (words("plans.cost_total"), formats.money(parts.total)),
         (words("plans.cost_lateness"), formats.money(parts.lateness)),
         (words("plans.cost_unplaced"), formats.money(parts.unplaced)),
         (words("plans.cost_energy"), formats.money(parts.energy)),
@@ -213,6 +213,7 @@ def cost_lines(
         lines.append((words("plans.cost_clean_outs"), formats.money(parts.clean_outs)))
     if parts.changes:
         lines.append((words("plans.cost_changes"), formats.money(parts.changes)))
+    lines.append((words("plans.cost_total"), formats.money(parts.total)))
     if before is not None:
         lines.append((words("plans.cost_before"), formats.money(before)))
     if left is not None:

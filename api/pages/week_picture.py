@@ -15,7 +15,8 @@ from shared.plans import Firing
 from shared.studio import Studio
 
 WIDTH = 1200.0
-LEFT, RIGHT, TOP = 178.0, 1192.0, 40.0
+LEFT, RIGHT, TOP = 132.0, 1192.0, 40.0
+"""Left of the first edge stand the names, in a drawing of their own that stays when the picture is scrolled."""
 LANE, BAR = 46.0, 20.0
 """Height of a kiln's lane and of the bars in it [SVG user units]."""
 
@@ -70,6 +71,7 @@ class LegRow:
     """The current on one leg of a circuit over the week."""
 
     top: float
+    circuit: str
     name: str
     points: str
     limit_y: float
@@ -88,6 +90,8 @@ class Week:
     noons: tuple[float, ...]
     nobody: tuple[Bar, ...]
     lanes: tuple[Lane, ...]
+    left: float
+    full_width: float
     width: float
     minutes: int
     grid_minutes: int
@@ -152,6 +156,8 @@ def week_picture(
         noons=tuple(x(wall_minute(day, 720, zone)) for day in midnights),
         nobody=_nobody(studio, begin, end, x),
         lanes=tuple(lanes),
+        left=LEFT,
+        full_width=WIDTH,
         width=RIGHT - LEFT,
         minutes=end - begin,
         grid_minutes=studio.rules.grid_minutes,
@@ -284,13 +290,14 @@ def _leg_row(
     for number, (minute, amps) in enumerate(steps):
         until = steps[number + 1][0] if number + 1 < len(steps) else end
         points += [f"{x(minute)},{y(amps)}", f"{x(until)},{y(amps)}"]
-    words = formats.words
+    words, several = formats.words, len(circuit.leg_names) > 1
     return LegRow(
         top=top,
-        name=words("week.leg", circuit=circuit.id, leg=leg) if len(circuit.leg_names) > 1 else circuit.id,
+        circuit=circuit.id,
+        name=words("week.leg", circuit=circuit.id, leg=leg) if several else circuit.id,
         points=" ".join([*points, f"{x(end)},{y(0)}"]),
         limit_y=y(circuit.usable_amps),
-        peak=words("week.peak", amps=peak, limit=circuit.usable_amps),
+        peak=words("week.peak_leg" if several else "week.peak", leg=leg, amps=peak, limit=circuit.usable_amps),
         at=words("week.peak_at", at=formats.clock(-at)) if peak else words("week.idle"),
         share=peak / circuit.usable_amps,
     )

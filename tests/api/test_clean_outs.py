@@ -100,7 +100,7 @@ def test_the_printed_plan_tells_it_and_what_it_costs(cleaned: Cleaned) -> None:
     text = plan_text(cleaned.day, cleaned.formats)
     assert "clean out" in text
     assert "clean-outs 5.00" in text
-    assert ("clean-outs between kinds of work", "5.00") in [
+    assert ("Clean-outs between kinds of work", "5.00") in [
         (label, amount.split()[0]) for label, amount in cost_lines(cleaned.audited, cleaned.formats, None)
     ]
 

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from datetime import timedelta
 
+import pytest
+
 from api.notices import raise_notice
+from api.storage.tables import Reading
 from api.words import tell
 from tests.api.pages.conftest import Reader
 from tests.api.service.house import Clock
@@ -79,12 +82,18 @@ def test_the_same_tap_twice_is_told_not_counted(pages: Reader) -> None:
 
 
 def test_readings_appear_on_the_curve_and_as_a_table(pages: Reader, clock: Clock) -> None:
-    """F2's kiln shows Fahrenheit, the studio Celsius: 300 °C are 572 °F."""
+    """F2's kiln shows Fahrenheit, the studio Celsius: what is typed is what the kiln shows, 572 °F, 300 °C.
+
+    Taken in the studio's unit, a glass kiln at 300 °C would have been noted at 572 °C.
+    """
     clock.now += timedelta(hours=2)
     for step, version in (("loaded", "0"), ("started", "1")):
         pages.post("Wout", "/firings/F2/note", {"step": step, "version": version})
     clock.now += timedelta(hours=2)
-    assert pages.post("Wout", "/firings/F2/reading", {"temperature": "300"}).status_code == 303
+    assert "The controller shows now, °F" in pages.get("Wout", "/firings/F2").text
+    assert pages.post("Wout", "/firings/F2/reading", {"temperature": "572"}).status_code == 303
+    with pages.house.service.store.read() as session:
+        assert session.query(Reading).one().temperature_c == pytest.approx(300)
     page = pages.get("Wout", "/firings/F2").text
     assert "572 °F read" in page
     assert page.count('r="2.6"') == 1
@@ -94,6 +103,32 @@ def test_readings_appear_on_the_curve_and_as_a_table(pages: Reader, clock: Clock
     assert pages.get("Wout", "/firings/F2/curve.svg").headers["content-type"] == "image/svg+xml"
     wrong = pages.post("Wout", "/firings/F2/reading", {"temperature": "hot"})
     assert (wrong.status_code, "write it as 612" in wrong.text) == (422, True)
+
+
+def test_the_step_to_open_says_the_limit_in_the_controllers_unit(read_only: Reader) -> None:
+    """F1's kiln shows Celsius, F2's Fahrenheit; its glass is opened under 45 °C, and hands read the controller."""
+    text = read_only.get("Wout", "/day?date=2026-12-01").text
+    assert "open, under 90 °C" in text
+    assert "open, under 113 °F" in text
+    for firing, limit in (("F1", "90 °C"), ("F2", "113 °F")):
+        assert f"under {limit}" in read_only.get("Wout", f"/firings/{firing}").text
+
+
+def test_each_kiln_has_a_line_above_the_cards_that_leads_to_its_card(read_only: Reader) -> None:
+    text = read_only.get("Wout", "/day?date=2026-11-30").text
+    strip = text.split('data-part="strip"')[1].split("</nav>")[0]
+    assert strip.count("<li>") == 4
+    for number, kiln in enumerate(("K1", "K2", "K3", "K4"), start=1):
+        assert f'<a href="#k-{number}"><strong>{kiln}</strong>' in strip
+        assert f'<h2 id="k-{number}" tabindex="-1">{kiln} ' in text
+
+
+def test_only_a_button_whose_time_has_come_stands_out(pages: Reader, clock: Clock) -> None:
+    """F1 is to be loaded at 09:00; at 08:00 that is an hour away, at 07:00 two."""
+    clock.now -= timedelta(hours=1)
+    assert 'class="tap early">K1 is loaded' in pages.get("Wout", BACK).text
+    clock.now += timedelta(hours=1)
+    assert 'class="tap">K1 is loaded' in pages.get("Wout", BACK).text
 
 
 def test_many_loads_that_have_moved_take_one_line_before_the_kilns(pages: Reader) -> None:
