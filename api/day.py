@@ -254,10 +254,10 @@ class Day:
             unit=self.studio.controller_unit(kiln),
             open_below_c=self.studio.unload_below_c(profile),
             next_load_at=min(after, default=None),
-            cleaned_by=self._people(firing.clean_out_at) if firing.clean_out_minutes else (),
-            loaded_by=self._people(firing.load_at),
-            unloaded_by=self._people(firing.unload_at, skill),
-            seen_off_by=self._people(firing.hot_until),
+            cleaned_by=self._people(firing.clean_out_at, firing.load_at) if firing.clean_out_minutes else (),
+            loaded_by=self._people(firing.load_at, firing.load_at + -int(-kiln.load_minutes // 1)),
+            unloaded_by=self._people(firing.unload_at, firing.out_at, skill),
+            seen_off_by=self._people(firing.hot_until, firing.hot_until),
             heats_alone=_gaps(self._duties, firing.start_at, firing.hot_until),
         )
 
@@ -278,11 +278,12 @@ class Day:
             next_load_at=min((f.load_at for f in of_kiln if f.load_at >= self.end), default=None),
         )
 
-    def _people(self, minute: Minute, skill: str | None = None) -> tuple[OnDuty, ...]:
+    def _people(self, begin: Minute, end: Minute, skill: str | None = None) -> tuple[OnDuty, ...]:
+        """Whoever is there for some of a task; one that lasts beyond a shift is finished by the next."""
         return tuple(
             duty
             for duty in self._duties
-            if duty.begin <= minute < duty.end and (skill is None or skill in duty.shift.skills)
+            if duty.begin < max(end, begin + 1) and duty.end > begin and (skill is None or skill in duty.shift.skills)
         )
 
 

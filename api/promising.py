@@ -5,21 +5,30 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from sqlalchemy import select
+from sqlalchemy.orm import Session
+
 from api.booking import MEMBERS_MAY_NOT_SAY
 from api.consistency import check_load
 from api.firings import current_plan_id
 from api.holds import held_plan
 from api.security import Identity, Role
 from api.service import Service
+from api.storage.change_log import record
 from api.storage.studio_store import waiting_loads
+from api.storage.tables import Change
 from api.wire import read_record
 from scheduler.planning.promise import Offer, promise
 from shared.clock import iso_text
+from shared.errors import KilnrotaError
 from shared.loads import Load
 from shared.studio import Studio
 
 ASKED = "asked"
 """Id of the load that is asked about."""
+
+QUOTE = "quote"
+"""Kind of change under which an offer is kept; of no load, since the load itself does not change by it."""
 
 
 def promised_for(service: Service, who: Identity, body: Mapping[str, Any]) -> dict[str, Any]:
@@ -40,6 +49,35 @@ def promised_for(service: Service, who: Identity, body: Mapping[str, Any]) -> di
         "earlier": [_offer(offer, studio) for offer in found.earlier],
         "why": found.why,
     }
+
+
+def quote_for(service: Service, who: Identity, body: Mapping[str, Any]) -> dict[str, Any] | None:
+    """The earliest offer for a load that is about to be booked, if there is one and a plan to tell it from."""
+    try:
+        offer: dict[str, Any] | None = promised_for(service, who, body)["offer"]
+    except KilnrotaError:
+        return None
+    return offer
+
+
+def keep_quote(service: Service, who: Identity, load_id: str, offer: Mapping[str, Any]) -> None:
+    """Keep what was offered when a load was booked; the first word stays."""
+    said = {name: offer[name] for name in ("out_at", "kiln")}
+    with service.store.write() as session:
+        if _quote_row(session, load_id) is None:
+            record(session, who.author(service.now()), "offer", QUOTE, load_id, None, said)
+
+
+def quoted(service: Service, load_id: str) -> Mapping[str, Any] | None:
+    """What was offered when the load was booked."""
+    with service.store.read() as session:
+        row = _quote_row(session, load_id)
+        return None if row is None else row.after
+
+
+def _quote_row(session: Session, load_id: str) -> Change | None:
+    chosen = select(Change).where(Change.kind == QUOTE, Change.key == load_id)
+    return session.scalar(chosen.order_by(Change.id).limit(1))
 
 
 def _offer(offer: Offer, studio: Studio) -> dict[str, Any]:

@@ -13,6 +13,7 @@ from sqlalchemy.orm import Session
 from api import plans
 from api.access import ServiceDep, StaffDep
 from api.firings import current_plan_id
+from api.formats import Formats
 from api.pages.forms import Form, FormDep, field_query, read_number
 from api.pages.page import Page, go_to
 from api.pages.page_route import PageRoute, told
@@ -23,6 +24,7 @@ from api.storage.tables import Job
 from api.words import tell
 from scheduler.planning.events import Away, CircuitDown, Events, FiringLate, KilnDown, Outcome
 from shared.errors import KilnrotaError
+from shared.kilns import Circuit
 from shared.studio import Studio
 from shared.units import minute_of_day
 
@@ -52,7 +54,21 @@ def broke_page(page: Page, values: dict[str, Any], texts: list[str]) -> HTMLResp
         audited = page.service.audited(session, current_plan_id(session))
     left = [firing for firing in audited.plan.firings if firing.out_at > now]
     hot = [firing for firing in left if firing.load_at <= now]
-    firings = [(firing.id, f"{firing.id} {firing.kiln}") for firing in hot or left]
+    page.formats = Formats(audited.studio, page.words)
+    profiles = audited.studio.profile_by_id
+    firings = [
+        (
+            firing.id,
+            page.words(
+                "broke.firing",
+                firing=firing.id,
+                kiln=firing.kiln,
+                profile=profiles[firing.profile].title,
+                start=page.formats.clock(firing.start_at),
+            ),
+        )
+        for firing in hot or left
+    ]
     opens = [(f"{shift.opens // 60:02}:{shift.opens % 60:02}", shift.who or "") for shift in page.studio.shifts]
     shifts = [(at, f"{at} {who}") for at, who in opens]
     return page.answer(
@@ -61,11 +77,17 @@ def broke_page(page: Page, values: dict[str, Any], texts: list[str]) -> HTMLResp
         values=values,
         texts=texts,
         kilns=page.studio.kilns,
-        circuits=page.studio.circuits,
+        circuits=[(circuit.id, _fed_text(page, circuit)) for circuit in page.studio.circuits],
         firings=firings,
         shifts=list(dict.fromkeys(shifts)),
         today=page.formats.local(now).date().isoformat(),
     )
+
+
+def _fed_text(page: Page, circuit: Circuit) -> str:
+    """A circuit with the kilns that stand still without it."""
+    fed = [kiln.id for kiln in page.studio.kilns if circuit in page.studio.feeders(kiln.circuit)]
+    return page.words("broke.fed", circuit=circuit.id, kilns=", ".join(fed)) if fed else circuit.id
 
 
 @router.post("/broke")

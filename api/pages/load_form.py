@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from api.pages.forms import Form, TwoWaysError, field_number, read_number, two_ways
 from api.words import Words
 from shared.errors import Fault, FolderError
+from shared.profiles import SizeColumn
 from shared.studio import Studio
 
 NUMBERS = ("pieces", "footprint_cm2", "height_mm", "mass_kg", "thickness_mm", "diameter_mm", "max_temperature",
@@ -30,6 +31,8 @@ class Field:
     staff: bool
     more: bool
     mode: str
+    sizes: tuple[str, ...] = ()
+    """Profiles whose firing depends on it, so that it is needed for them."""
 
 
 def fields(words: Words, studio: Studio) -> tuple[Field, ...]:
@@ -41,24 +44,30 @@ def fields(words: Words, studio: Studio) -> tuple[Field, ...]:
     def time(name: str, label: str, hint: str, more: bool = False) -> Field:
         return Field(name, label, hint, "datetime-local", False, False, more, "")
 
+    def size(name: SizeColumn, label: str) -> Field:
+        sized = [profile for profile in studio.profiles if profile.sized_by == name]
+        titles = ", ".join(profile.title for profile in sized)
+        hint = words("book.sized_hint", profiles=titles) if sized else words("book.unsized_hint")
+        return replace(number(name, label, hint), sizes=tuple(profile.id for profile in sized))
+
     unit = studio.place.temperature
     return (
+        Field("owner", words("book.owner"), words("book.owner_hint"), "text", False, True, False, ""),
         number("pieces", words("book.pieces"), required=True),
         number("footprint_cm2", words("book.footprint"), words("book.footprint_hint"), required=True),
         number("height_mm", words("book.height"), words("book.height_hint"), required=True),
         number("mass_kg", words("book.mass"), words("book.mass_hint"), required=True),
         Field("family", words("book.family"), words("book.family_hint"), "text", False, False, False, ""),
+        size("thickness_mm", words("book.thickness")),
+        size("diameter_mm", words("book.diameter")),
         time("promised", words("book.promised"), words("book.promised_hint")),
         time("ready", words("book.ready"), words("book.ready_hint")),
         Field("note", words("sheet.note"), words("book.note_hint"), "text", False, False, False, ""),
-        number("thickness_mm", words("book.thickness"), words("book.sized_hint")),
-        number("diameter_mm", words("book.diameter"), words("book.sized_hint")),
         number("max_temperature", words("book.stands", unit=unit), words("book.stands_hint"), more=True),
         Field("after", words("book.after"), words("book.after_hint"), "text", False, False, True, ""),
         Field("gap_hours", words("book.gap"), words("book.gap_hint"), "text", False, False, True, ""),
         time("session_at", words("book.session_at"), words("book.session_hint"), more=True),
         Field("session_hours", words("book.session_hours"), words("book.gap_hint"), "text", False, False, True, ""),
-        Field("owner", words("book.owner"), words("book.owner_hint"), "text", False, True, False, ""),
         Field("priority", words("book.priority"), words("book.priority_hint"), "text", False, True, True, "numeric"),
     )  # fmt: skip
 

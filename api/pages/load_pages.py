@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import secrets
 from collections import defaultdict
+from collections.abc import Mapping
 from datetime import datetime
 from typing import Annotated, Any
 
@@ -17,7 +18,7 @@ from api.pages.load_form import body_of, fields, values_of
 from api.pages.page import Page, go_to
 from api.pages.page_route import PageRoute, told
 from api.problems import ProblemError
-from api.promising import promised_for
+from api.promising import keep_quote, promised_for, quote_for, quoted
 from api.words import tell
 from shared.clock import minute_of, read_moment
 from shared.errors import KilnrotaError
@@ -162,9 +163,12 @@ def book(request: Request, service: ServiceDep, who: PersonDep, form: FormDep) -
         if form("ask"):
             answer = promised_for(service, who, body)
             return form_page(page, values, [], promise=answer, kilns=form.every("kilns"))
+        offer = quote_for(service, who, body)
         booked = booking.book(service, who, body, person, form("key") or None)
     except KilnrotaError as error:
         return form_page(page, values, told(error, labels(page)), kilns=form.every("kilns"))
+    if offer is not None:
+        keep_quote(service, who, booked["id"], offer)
     return go_to(f"/loads/{booked['id']}", "done")
 
 
@@ -213,6 +217,14 @@ def load(request: Request, service: ServiceDep, who: PersonDep, load_id: str) ->
         number=lambda value: field_number(value, page.words("number.decimal")),
         state=state_names(page)[row["state"]],
         booked=page.formats.clock(minute_of(_when(row["booked_at"]))),
+        quote=_quote_text(quoted(service, load_id), page),
+    )
+
+
+def _quote_text(offer: Mapping[str, Any] | None, page: Page) -> str:
+    """What was said to whoever booked the load."""
+    return (
+        "" if offer is None else page.words("load.quoted_text", out=_clock(offer["out_at"], page), kiln=offer["kiln"])
     )
 
 

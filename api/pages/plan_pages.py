@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request, Response
@@ -14,6 +14,7 @@ from api.access import ManagerDep, ServiceDep, StaffDep
 from api.day import day_of
 from api.formats import Formats
 from api.jobs import QUESTION
+from api.pages.day_pages import named_day
 from api.pages.forms import Form, FormDep, field_number, field_query
 from api.pages.page import Page, go_to
 from api.pages.page_route import PageRoute, told
@@ -29,7 +30,7 @@ from api.storage.plan_store import current, plan_row
 from api.storage.tables import BookedLoad
 from api.words import tell
 from scheduler.audit import AuditedPlan
-from shared.clock import minute_of
+from shared.clock import Minute, minute_of
 from shared.errors import KilnrotaError
 from shared.texts import unpacked
 
@@ -132,13 +133,19 @@ def stop(service: ServiceDep, who: StaffDep, job_id: int) -> Response:
 
 
 @router.get("/plans/{plan_id}")
-def plan(request: Request, service: ServiceDep, who: StaffDep, plan_id: int) -> HTMLResponse:
+def plan(
+    request: Request,
+    service: ServiceDep,
+    who: StaffDep,
+    plan_id: int,
+    first: Annotated[str, Query(alias="from", max_length=20)] = "",
+) -> HTMLResponse:
     """One plan, beside the one that holds."""
-    return plan_page(Page(request, service, who), plan_id, [], False)
+    return plan_page(Page(request, service, who), plan_id, [], False, first)
 
 
-def plan_page(page: Page, plan_id: int, texts: list[str], anyway: bool) -> HTMLResponse:
-    """The plan's page, with what stands against publishing it."""
+def plan_page(page: Page, plan_id: int, texts: list[str], anyway: bool, from_day: str = "") -> HTMLResponse:
+    """The plan's page, with what stands against publishing it; ``from_day`` is the first day of the picture."""
     service = page.service
     with service.store.read() as session:
         row = plan_row(session, plan_id)
@@ -156,7 +163,8 @@ def plan_page(page: Page, plan_id: int, texts: list[str], anyway: bool) -> HTMLR
     people = changes_by_person(audited, notes, against, formats)
     touched = {item.firing for person in people for item in person.changes}
     now = service.minute()
-    first = max(day_of(audited.plan.begin, audited.studio), day_of(now, audited.studio))
+    stretches = shown_stretches(audited, now)
+    first = named_day(from_day, audited, stretches[0][0]) if from_day else stretches[0][0]
     before = None
     if against is not None:
         marked_before = {item.firing_before for person in people for item in person.changes}
@@ -187,9 +195,23 @@ def plan_page(page: Page, plan_id: int, texts: list[str], anyway: bool) -> HTMLR
         put_off=[put_off_text(item, formats) for item in notes.get("put_off", ())],
         picture=week_picture(audited, formats, first, SHOWN_DAYS, now, marked=touched, held=held),
         before=before,
+        first=first,
+        stretches=[
+            (begin, page.words("plans.days", first=formats.short_day(begin), last=formats.short_day(end)))
+            for begin, end in stretches
+        ],
         late=late_lines(audited, page)[:SHOWN_LATE],
         loads=len(audited.loads),
     )
+
+
+def shown_stretches(audited: AuditedPlan, now: Minute) -> list[tuple[date, date]]:
+    """The days from now to the plan's last opening, as the first and last days of pictures of a week each."""
+    begin = max(day_of(audited.plan.begin, audited.studio), day_of(now, audited.studio))
+    last = max((firing.out_at for firing in audited.plan.firings), default=audited.plan.begin)
+    end = max(begin, day_of(last, audited.studio))
+    firsts = [begin + timedelta(days=number) for number in range(0, (end - begin).days + 1, SHOWN_DAYS)]
+    return [(first, min(end, first + timedelta(days=SHOWN_DAYS - 1))) for first in firsts]
 
 
 def put_off_text(item: Mapping[str, str], formats: Formats) -> str:

@@ -12,7 +12,7 @@ from shared.calendar import on_duty
 from shared.clock import Minute, wall_minute
 from shared.kilns import Circuit, Leg
 from shared.plans import Firing
-from shared.studio import Studio
+from shared.studio import Outage, Studio
 
 WIDTH = 1200.0
 LEFT, RIGHT, TOP = 132.0, 1192.0, 40.0
@@ -36,6 +36,8 @@ class Bar:
     x: float
     width: float
     kind: str
+    title: str = ""
+    label: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +135,7 @@ def week_picture(
         ]
         feeding = {circuit.id for circuit in studio.feeders(kiln.circuit)}
         outages = tuple(
-            Bar(x(outage.begins), x(outage.ends or end) - x(outage.begins), "out")
+            _out_bar(outage, x, end, formats)
             for outage in studio.outages
             if (outage.kiln == kiln.id or outage.circuit in feeding)
             and outage.begins < end
@@ -164,6 +166,22 @@ def week_picture(
         legs=tuple(legs),
         now_x=x(now) if begin <= now < end else None,
     )
+
+
+def _out_bar(outage: Outage, x: ToX, end: Minute, formats: Formats) -> Bar:
+    """A stretch out of use, with its reason as far as there is room; and all of it in the words of the day's card."""
+    words = formats.words
+    reason = words("plan.reason", reason=outage.reason) if outage.reason else ""
+    if outage.ends is None:
+        title = words("plan.out_from", begin=formats.clock(outage.begins), reason=reason)
+    else:
+        title = words("plan.out_of_order", stretch=formats.stretch(outage.begins, outage.ends), reason=reason)
+    left, right = x(outage.begins), x(outage.ends or end)
+    label = outage.reason or words("phase.out")
+    room = int((right - left) / LETTER)
+    if len(label) > room:
+        label = label[: room - 1].rstrip() + "…" if room > 4 else ""
+    return Bar(left, round(right - left, 1), "out", title, label)
 
 
 def phases(firing: Firing, load_minutes: float) -> Iterator[tuple[str, Minute, Minute]]:

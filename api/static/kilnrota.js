@@ -67,6 +67,19 @@ function askWhileTyping(form) {
   form.addEventListener("change", ask);
 }
 
+// What a firing depends on is needed for it: said beside the field, and asked for by the browser.
+function needWhatItDependsOn(choice) {
+  const mark = () => {
+    for (const field of document.querySelectorAll("[data-needed-for]")) {
+      const needed = field.dataset.neededFor.split(" ").includes(choice.value);
+      field.querySelector("input").required = needed;
+      field.querySelector(".must").hidden = !needed;
+    }
+  };
+  choice.addEventListener("change", mark);
+  mark();
+}
+
 function asPng(button) {
   button.hidden = false;
   button.addEventListener("click", async () => {
@@ -89,3 +102,4 @@ if (body.dataset.live) followHouse(body.dataset.live);
 document.querySelectorAll("[data-job]").forEach(followSolve);
 document.querySelectorAll("form[data-ask]").forEach(askWhileTyping);
 document.querySelectorAll("[data-png]").forEach(asPng);
+document.querySelectorAll("#f-profile").forEach(needWhatItDependsOn);
