@@ -90,8 +90,8 @@ def firing_sheet(shown: FiringOnDay, formats: Formats, day: date, day_begin: Min
         layer_names=tuple(layer_name(layer, len(shown.layers), formats) for layer in shown.layers),
         loads=_load_rows(shown),
         signs=_signs(shown, formats, day, day_begin),
-        cautions=cautions(shown, formats, day),
-        if_late=_if_late(shown, formats, day),
+        cautions=_cautions_for(shown, formats, day, day_begin),
+        if_late=_if_late(shown, formats, day, day_begin),
     )
 
 
@@ -192,20 +192,38 @@ def _signs(shown: FiringOnDay, formats: Formats, day: date, day_begin: Minute) -
     )
 
 
-def _if_late(shown: FiringOnDay, formats: Formats, day: date) -> tuple[str, ...]:
+def _cautions_for(shown: FiringOnDay, formats: Formats, day: date, day_begin: Minute) -> tuple[Caution, ...]:
+    """The cautions, without those about heating that was over, and seen to be, before the day began."""
+    found = cautions(shown, formats, day)
+    if shown.firing.hot_until > day_begin:
+        return found
+    past = ["vent", "unattended"]
+    if alarm_at(shown) <= day_begin:
+        past.append("see-it-off")
+    return tuple(caution for caution in found if caution.key not in past)
+
+
+def _if_late(shown: FiringOnDay, formats: Formats, day: date, day_begin: Minute) -> tuple[str, ...]:
     firing, words = shown.firing, formats.words
-    texts, alarm = [words("late.start")], formats.clock(alarm_at(shown), day)
+    texts, alarm = [], formats.clock(alarm_at(shown), day)
+    heats = firing.hot_until > day_begin
+    if heats:
+        texts.append(words("late.start"))
     if shown.hot:
         limit = formats.clock(shown.longest_hot_until, day)
         texts += [words("late.session", limit=limit), words("late.nobody")]
         texts.append(words("late.heating_hot", alarm=alarm, limit=limit))
     else:
         texts.append(words("late.hot", temperature=formats.temperature(shown.open_below_c, shown.unit)))
-        texts.append(words("late.heating", alarm=alarm))
+        # A kiln that nobody saw off may still be heating when the first one comes.
+        if heats or not shown.seen_off_by or alarm_at(shown) > day_begin:
+            texts.append(words("late.heating", alarm=alarm))
     if shown.next_load_at is None:
         texts.append(words("late.no_next"))
     else:
         at, spare = formats.clock(shown.next_load_at, day), shown.next_load_at - firing.free_at
         key = "late.next" if spare > 0 else "late.next_at_once"
         texts.append(words(key, at=at, spare=formats.spelt_duration(max(0, spare))))
-    return (*texts, words("late.behind"), words("late.power_cut"))
+    if heats:
+        texts.append(words("late.behind"))
+    return (*texts, words("late.power_cut"))

@@ -12,8 +12,14 @@ from shared.clock import Minute
 
 WIDTH = 720.0
 LEFT, RIGHT, TOP = 104.0, 712.0, 24.0
-LANE, CURVE = 45.0, 17.0
-"""Height of a lane and of the curve in it [SVG user units]."""
+BASE, CURVE = 24.0, 15.0
+"""How far a lane's base line is below its top, and the height of the curve on it [SVG user units]."""
+
+LABEL_ROW, BELOW = 10.5, 5.0
+"""Height of a row of labels below the base line, and room below the last [SVG user units]."""
+
+LETTER = 5.8
+"""Width of a letter of a label, a wide one for the most part [SVG user units]."""
 
 _STEP_MINUTES = 10
 
@@ -22,11 +28,12 @@ ToX = Callable[[Minute], float]
 
 @dataclass(frozen=True, slots=True)
 class Label:
-    """A word with a time below the lane."""
+    """A word with a time; ``y`` is where it stands."""
 
     x: float
+    y: float
     text: str
-    anchor: str
+    anchor: str = "start"
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,8 +58,8 @@ class Lane:
     cleaning: tuple[Bar, ...]
     loading: tuple[Bar, ...]
     opening: tuple[Bar, ...]
-    load_labels: tuple[Label, ...]
-    open_labels: tuple[Label, ...]
+    labels: tuple[Label, ...]
+    height: float
     remark: str
 
 
@@ -81,30 +88,35 @@ def lanes(day: Day, formats: Formats, remarks: dict[str, str]) -> Lanes:
         reached = max(reached, duty.end)
     if reached < day.end:
         nobody.append(Bar(x(reached), round(x(day.end) - x(reached), 1)))
-    drawn = tuple(_lane(day, number, kiln_day, formats, x, remarks) for number, kiln_day in enumerate(day.kilns))
+    drawn: list[Lane] = []
+    top = TOP
+    for kiln_day in day.kilns:
+        drawn.append(_lane(day, top, kiln_day, formats, x, remarks))
+        top += drawn[-1].height
     ticks = hour_ticks(day.begin, day.end, formats, most=8)
     return Lanes(
-        height=TOP + LANE * len(drawn) + 6,
+        height=round(top, 1),
         hours=tuple((x(tick.at), tick.clock if tick.at < day.end else "24:00") for tick in ticks),
         nobody=tuple(nobody),
-        lanes=drawn,
+        lanes=tuple(drawn),
     )
 
 
-def _lane(day: Day, number: int, kiln_day: KilnDay, formats: Formats, x: ToX, remarks: dict[str, str]) -> Lane:
-    top = TOP + LANE * number
-    base = top + CURVE + 6
+def _lane(day: Day, top: float, kiln_day: KilnDay, formats: Formats, x: ToX, remarks: dict[str, str]) -> Lane:
+    base = top + BASE
     scale = CURVE / kiln_day.kiln.max_temperature_c
-    heating, cooling, peaks, cleaning, loading, opening, load_labels, open_labels = [], [], [], [], [], [], [], []
+    heating, cooling, peaks, cleaning, loading, opening = [], [], [], [], [], []
+    texts: list[tuple[float, str]] = []
     for shown in kiln_day.firings:
         firing = shown.firing
         heating += _area(day, shown, firing.start_at, firing.hot_until, base, scale, x)
         cooling += _area(day, shown, firing.hot_until, max(firing.free_at, firing.out_at), base, scale, x)
         peak = max(shown.segments, key=lambda segment: segment.to_c)
         if day.begin <= peak.reached_at < day.end:
-            at = x(peak.reached_at)
             text = formats.temperature(peak.to_c, shown.unit)
-            peaks.append(Label(at, text, _anchor(at)))
+            half = LETTER * len(text) / 2
+            at = min(max(x(peak.reached_at), LEFT + half), WIDTH - half)
+            peaks.append(Label(round(at, 1), top + 7, text, "middle"))
         if firing.clean_out_minutes and firing.load_at > day.begin and firing.clean_out_at < day.end:
             begin, end = x(max(firing.clean_out_at, day.begin)), x(min(firing.load_at, day.end))
             cleaning.append(Bar(begin, max(1.5, round(end - begin, 1))))
@@ -112,13 +124,14 @@ def _lane(day: Day, number: int, kiln_day: KilnDay, formats: Formats, x: ToX, re
             bar = Bar(x(firing.load_at), max(1.5, round(x(shown.loaded_at) - x(firing.load_at), 1)))
             loading.append(bar)
             text = formats.words("overview.load", firing=firing.id, at=formats.clock(firing.load_at, day.date))
-            load_labels.append(Label(bar.x, text, _anchor(bar.x)))
+            texts.append((bar.x, text))
         if day.begin <= firing.unload_at < day.end:
             bar = Bar(x(firing.unload_at), max(1.5, round(x(firing.out_at) - x(firing.unload_at), 1)))
             opening.append(bar)
             key = "overview.session" if shown.hot else "overview.open"
             text = formats.words(key, firing=firing.id, at=formats.clock(firing.unload_at, day.date))
-            open_labels.append(Label(bar.x, text, _anchor(bar.x)))
+            texts.append((bar.x, text))
+    labels, rows = _in_rows(texts, base)
     return Lane(
         top=top,
         base=base,
@@ -130,14 +143,23 @@ def _lane(day: Day, number: int, kiln_day: KilnDay, formats: Formats, x: ToX, re
         cleaning=tuple(cleaning),
         loading=tuple(loading),
         opening=tuple(opening),
-        load_labels=tuple(load_labels),
-        open_labels=tuple(open_labels),
+        labels=labels,
+        height=BASE + LABEL_ROW * rows + BELOW,
         remark=remarks.get(kiln_day.kiln.id, ""),
     )
 
 
-def _anchor(x: float) -> str:
-    return "end" if x > RIGHT - 60 else "start"
+def _in_rows(texts: list[tuple[float, str]], base: float) -> tuple[tuple[Label, ...], int]:
+    """The labels below a lane, each in the first row where it runs into no other, and the number of rows."""
+    ends: list[float] = []
+    labels = []
+    for at, text in sorted(texts):
+        width = LETTER * len(text)
+        begin = min(at, WIDTH - width)
+        row = next((number for number, end in enumerate(ends) if end <= begin), len(ends))
+        ends[row : row + 1] = [begin + width + LETTER]
+        labels.append(Label(round(begin, 1), round(base + 4 + LABEL_ROW * (row + 1) - 1.5, 1), text))
+    return tuple(labels), len(ends)
 
 
 def _area(day: Day, shown: FiringOnDay, begin: Minute, end: Minute, base: float, scale: float, x: ToX) -> list[str]:

@@ -9,6 +9,15 @@ from api.formats import Formats
 from api.people import names_text
 from api.words import rule_name
 
+MOST_LATE, LEAST_LATE = 12, 4
+"""How many loads the overview names as late or without a place, on a day with little and with much to do."""
+
+ROOMY_TASKS = 12
+"""Tasks up to which the one page has room for the longer list."""
+
+OWNER_LETTERS = 24
+"""Letters of an owner's name in that list; the tasks and the kiln sheets have it whole."""
+
 
 @dataclass(frozen=True, slots=True)
 class TaskRow:
@@ -62,26 +71,40 @@ def circuit_rows(day: Day, formats: Formats, legs: tuple[str, ...]) -> tuple[Cir
 
 
 def late_texts(day: Day, formats: Formats) -> list[str]:
-    """The loads of the whole plan that are late or have no place, in short."""
+    """The loads of the whole plan that are late or have no place, in short: the latest first, as many as have room."""
     words = formats.words
+
+    def named(load: str) -> str:
+        owner = day.load(load).owner
+        return f"{load} {owner if len(owner) <= OWNER_LETTERS else owner[: OWNER_LETTERS - 1].rstrip() + '…'}".strip()
+
     texts = [
         words(
             "overview.late_row",
-            load=f"{late.load} {day.load(late.load).owner}".strip(),
+            load=named(late.load),
             out=formats.clock(late.out_at),
             hours=late.hours,
         )
         for late in day.late
     ]
-    texts += [
-        words("overview.unplaced_row", load=f"{one.load} {day.load(one.load).owner}".strip(), rule=rule_name(one.rule))
-        for one in day.unplaced
-    ]
+    texts += [words("overview.unplaced_row", load=named(one.load), rule=rule_name(one.rule)) for one in day.unplaced]
+    room = max(LEAST_LATE, MOST_LATE - max(0, len(day.tasks) - ROOMY_TASKS))
+    if len(texts) > room + 1:
+        late, unplaced = _shown_of_each(len(day.late), len(day.unplaced), room)
+        more = words("overview.more_late", n=len(texts) - room, page=words("nav.trouble"))
+        texts = [*texts[:late], *texts[len(day.late) : len(day.late) + unplaced], more]
     if not day.late:
         texts.append(words("plan.none_late"))
     if not day.unplaced:
         texts.append(words("plan.all_placed", n=len(day.audited.loads)))
     return texts
+
+
+def _shown_of_each(late: int, unplaced: int, room: int) -> tuple[int, int]:
+    """How many late loads and how many without a place are named: half the room each, and what the other leaves."""
+    half = room // 2
+    shown = min(late, max(room - half, room - unplaced))
+    return shown, room - shown
 
 
 def _leg_text(load: CircuitLoad, name: str, day: Day, formats: Formats) -> str:

@@ -2,16 +2,28 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from api.day import FiringOnDay
 
-WIDTH, HEIGHT = 300.0, 190.0
-LEFT, RIGHT, TOP, BOTTOM = 6.0, 236.0, 6.0, 184.0
+WIDTH, HEIGHT = 300.0, 140.0
+LEFT, RIGHT, TOP, BOTTOM = 6.0, 176.0, 6.0, 134.0
 """Edges of the drawing and of the kiln within it [SVG user units]; a full shelf is as wide as the kiln."""
 
-_LETTER = 5.6
+FEW_LAYERS = 2
+"""Layers up to which the picture is printed smaller."""
+
+_LETTER = 7.6
 """Width of a letter of a load's name [SVG user units]."""
+
+_NAME_HEIGHT = 10.0
+"""Least height of a block with a name in it [SVG user units]; names of flatter ones stand beside the layer."""
+
+_LABEL_STEP = 11.5
+"""Least distance between the labels beside the layers [SVG user units]."""
+
+_LABEL_LETTERS = 18
+"""Letters of a label beside a layer."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,12 +39,12 @@ class Block:
 
 @dataclass(frozen=True, slots=True)
 class Shelf:
-    """One layer: its shelf, what stands on it, its height for the posts, and how much of it is in use."""
+    """One layer: its shelf, its middle, the label beside it and where that stands, and what lies on it."""
 
     y: float
-    number: int
     middle: float
-    height_text: str
+    label_y: float
+    label: str
     blocks: tuple[Block, ...]
 
 
@@ -41,6 +53,8 @@ class Shelves:
     """What the template draws."""
 
     shelves: tuple[Shelf, ...]
+    letters: float
+    low: bool
 
 
 def shelves(shown: FiringOnDay) -> Shelves:
@@ -50,14 +64,44 @@ def shelves(shown: FiringOnDay) -> Shelves:
     drawn = []
     for layer in shown.layers:
         x = LEFT
-        blocks = []
+        blocks: list[Block] = []
+        beside: list[str] = []
         for on_layer in layer.on_it:
             width = (RIGHT - LEFT) * min(1.0, on_layer.area_cm2 / layer.shelf_area_cm2)
             height = on_layer.load.height_mm * scale
-            name = on_layer.load.id if width >= _LETTER * len(on_layer.load.id) + 2 else ""
+            name = on_layer.load.id
+            if width < _LETTER * len(name) + 2 or height < _NAME_HEIGHT:
+                beside.append(name)
+                name = ""
             blocks.append(Block(round(x, 1), round(floor - height, 1), round(width, 1), round(height, 1), name))
             x += width
         middle = round(floor - layer.height_mm * scale / 2, 1)
-        drawn.append(Shelf(round(floor, 1), layer.number, middle, f"{layer.height_mm:.0f} mm", tuple(blocks)))
+        label = _label(f"{layer.number} · {layer.height_mm:.0f} mm", beside)
+        drawn.append(Shelf(round(floor, 1), middle, middle, label, tuple(blocks)))
         floor -= layer.height_mm * scale
-    return Shelves(tuple(drawn))
+    step = min(_LABEL_STEP, (BOTTOM - TOP) / max(1, len(drawn)))
+    spread = _spread([shelf.middle for shelf in drawn], step)
+    return Shelves(
+        tuple(replace(shelf, label_y=round(y, 1)) for shelf, y in zip(drawn, spread, strict=True)),
+        letters=round(min(10.5, 0.95 * step), 1),
+        low=len(drawn) <= FEW_LAYERS,
+    )
+
+
+def _label(text: str, beside: list[str]) -> str:
+    """A layer's label with the names that its flat or narrow blocks have no room for, as far as they go."""
+    label = " · ".join([text, ", ".join(beside)] if beside else [text])
+    return label if len(label) <= _LABEL_LETTERS else label[: _LABEL_LETTERS - 1].rstrip(" ,·") + "…"
+
+
+def _spread(middles: list[float], step: float) -> list[float]:
+    """Where labels stand that would be beside ``middles``, from the bottom up, so that none covers another."""
+    placed: list[float] = []
+    for middle in middles:
+        placed.append(min(middle, placed[-1] - step) if placed else min(middle, BOTTOM - step / 2))
+    # What was pushed out at the top pushes the others down again.
+    limit = TOP + step / 2
+    for number in reversed(range(len(placed))):
+        placed[number] = max(placed[number], limit)
+        limit = placed[number] + step
+    return placed

@@ -6,6 +6,7 @@ import re
 from dataclasses import replace
 from datetime import timedelta
 from html.parser import HTMLParser
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -13,10 +14,13 @@ import pytest
 from api.day import Day
 from api.formats import Formats
 from api.sheets.curve import curve
-from api.sheets.overview import task_rows
+from api.sheets.firing_sheet import firing_sheet
+from api.sheets.lanes import LETTER, WIDTH, lanes
+from api.sheets.overview import LEAST_LATE, MOST_LATE, ROOMY_TASKS, late_texts, task_rows
 from api.sheets.shelves import BOTTOM, LEFT, RIGHT, TOP, shelves
 from api.sheets.writing import file_name, kiln_page, overview_page, write_sheets
 from shared.errors import FolderError
+from shared.plans import Late, Unplaced
 
 VOID = {"meta", "br", "rect", "path", "circle", "polyline", "polygon"}
 
@@ -159,3 +163,128 @@ def test_a_folder_that_cannot_be_written_is_a_fault(monday: Day, formats: Format
     (tmp_path / "taken").write_text("a file", encoding="utf-8")
     with pytest.raises(FolderError, match="cannot be written"):
         write_sheets(monday, formats, tmp_path / "taken")
+
+
+def test_labels_beside_flat_layers_do_not_cover_each_other_and_have_the_names(monday: Day) -> None:
+    """Six layers of 20 mm in a kiln of 700 mm: each is flatter than a line of text."""
+    bisque = next(kiln.firings[0] for kiln in monday.kilns if kiln.kiln.id == "K1")
+    one = bisque.layers[0]
+    flat_load = one.on_it[0].load.model_copy(update={"height_mm": 5.0})
+    flat = tuple(
+        replace(one, number=number, height_mm=20.0, on_it=(replace(one.on_it[0], load=flat_load),))
+        for number in range(1, 7)
+    )
+    drawn = shelves(replace(bisque, layers=flat))
+    ys = [shelf.label_y for shelf in drawn.shelves]
+    assert all(below - above >= drawn.letters for below, above in pairwise(ys))
+    assert all(TOP < y < BOTTOM for y in ys)
+    assert [shelf.label for shelf in drawn.shelves] == [f"{n} · 20 mm · {flat_load.id}" for n in range(1, 7)]
+    assert not any(block.name for shelf in drawn.shelves for block in shelf.blocks)
+
+
+def test_labels_of_a_lane_neither_cover_each_other_nor_leave_the_picture(monday: Day, formats: Formats) -> None:
+    days = [Day(monday.audited, monday.date + timedelta(days=number)) for number in range(5)]
+    # Firings on top of each other: every label of a lane is wanted at about the same place.
+    busy = days[0].kilns[0]
+    crowd = replace(busy, firings=busy.firings * 3)
+    vars(days[0])["kilns"] = (crowd, *days[0].kilns[1:])
+    seen = 0
+    for day in days:
+        drawn = lanes(day, formats, {})
+        for lane, following in zip(drawn.lanes, [*drawn.lanes[1:], None], strict=True):
+            for label in lane.labels:
+                seen += 1
+                assert 0 <= label.x <= WIDTH - LETTER * len(label.text)
+                assert lane.base + 4 < label.y <= (following.top if following else drawn.height)
+            for one in lane.labels:
+                for other in lane.labels:
+                    if one is not other and one.y == other.y:
+                        first, second = sorted((one, other), key=lambda label: label.x)
+                        assert first.x + LETTER * len(first.text) <= second.x
+    assert seen >= 6
+
+
+def test_hour_lines_do_not_cross_out_the_words_of_the_overview(monday: Day, formats: Formats) -> None:
+    drawn = lanes(monday, formats, {"K4": "relay on order"})
+    page = overview_page(monday, formats)
+    lines = re.findall(r'<path d="M[\d.]+ 15v4([^"]*)"', page)
+    assert len(lines) == len(drawn.hours)
+    texts = [label.y for lane in drawn.lanes for label in (*lane.peaks, *lane.labels)]
+    for line in lines:
+        for top, bottom in re.findall(r"M[\d.]+ ([\d.]+)V([\d.]+)", line):
+            assert not any(float(top) < y - 1 < float(bottom) or float(top) < y - 6 < float(bottom) for y in texts)
+    empty = next(lane for lane in drawn.lanes if lane.remark)
+    assert f"V{empty.base}" not in "".join(lines)
+
+
+def test_the_name_of_the_end_stands_above_the_lines_of_the_curve(monday: Day, formats: Formats) -> None:
+    """The field's lines begin at 14; the words stand at 10, letters above their line."""
+    page = page_of("K1", monday, formats)
+    (y,) = set(re.findall(r'y="([\d.]+)" font-size="10.5" text-anchor="(?:start|end)">elements off', page))
+    assert float(y) < 14
+    assert all(float(x) <= 542 for x in re.findall(r'<text x="([\d.]+)" y="185"', page))
+
+
+def many(day: Day, late: int, unplaced: int, patch: pytest.MonkeyPatch) -> None:
+    """Gives a day so many late loads and loads without a place, all of them one load."""
+    load = next(iter(day.audited.loads))
+    row = Late(load=load, promised=day.begin, out_at=day.end, hours=24.0)
+    left = Unplaced(load=load, rule="capacity", why="no room")
+    patch.setattr(Day, "late", property(lambda _: (row,) * late))
+    patch.setattr(Day, "unplaced", property(lambda _: (left,) * unplaced))
+
+
+@pytest.mark.parametrize(
+    ("late", "unplaced", "rows"),
+    [(13, 0, 13 + 1), (40, 0, 12 + 2), (40, 40, 13), (40, 3, 13), (2, 40, 13), (6, 7, 13)],
+)
+def test_the_overview_names_so_many_late_loads_as_have_room_and_says_where_the_others_are(
+    monday: Day, formats: Formats, monkeypatch: pytest.MonkeyPatch, late: int, unplaced: int, rows: int
+) -> None:
+    day = Day(monday.audited, monday.date)
+    assert len(day.tasks) <= ROOMY_TASKS
+    many(day, late, unplaced, monkeypatch)
+    texts = late_texts(day, formats)
+    assert len(texts) == rows
+    if late + unplaced > MOST_LATE + 1:
+        (more,) = [text for text in texts if text.startswith(f"and {late + unplaced - MOST_LATE} more")]
+        assert "kilnrota plan" in more
+        assert "Trouble" in more
+        assert sum("no place" in text for text in texts) == {0: 0, 40: 6 if late > 2 else 10, 3: 3}[unplaced]
+
+
+def test_a_day_with_much_to_do_keeps_its_page_for_that(
+    monday: Day, formats: Formats, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    day = Day(monday.audited, monday.date)
+    many(day, 40, 0, monkeypatch)
+    vars(day)["tasks"] = day.tasks * 20
+    assert sum("h late" in text for text in late_texts(day, formats)) == LEAST_LATE
+
+
+def test_what_only_cools_is_not_told_of_as_if_it_still_heated(monday: Day, formats: Formats) -> None:
+    """The vent, heating alone and a late start are behind it; an end that nobody saw is not."""
+    bisque = next(kiln.firings[0] for kiln in monday.kilns if kiln.kiln.id == "K1")
+    cooled = formats.local(bisque.firing.hot_until).date() + timedelta(days=1)
+    begin = Day(monday.audited, cooled).begin
+
+    def said(shown: object, day_begin: int) -> str:
+        sheet = firing_sheet(shown, formats, cooled, day_begin)  # type: ignore[arg-type]
+        return " / ".join([*(caution.key for caution in sheet.cautions), *sheet.if_late])
+
+    seen = replace(bisque, seen_off_by=monday.duties)
+    unseen = replace(bisque, seen_off_by=())
+    for text in (said(seen, begin), said(unseen, begin)):
+        assert "hot-kiln" in text
+        assert "leave it shut and wait" in text
+        assert "It is never left to restart by itself" in text
+        for past in ("Started late", "unattended", "further behind the curve"):
+            assert past not in text
+    assert "see-it-off" not in said(seen, begin)
+    assert "Still heating" not in said(seen, begin)
+    assert "no-one-at-end" in said(unseen, begin)
+    assert "switch it off at the isolator" in said(unseen, begin)
+    still = said(seen, bisque.firing.hot_until - 1)
+    assert "see-it-off" in still
+    assert "Still heating" in still
+    assert "Started late" in still
