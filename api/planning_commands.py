@@ -222,6 +222,7 @@ def chances(
     plan_file: PlanFile,
     samples: Annotated[int, typer.Option(min=100, max=1_000_000, help="How often to play the plan through.")] = 4000,
     seed: Seed = 0,
+    everything: Annotated[bool, typer.Option("--all", help="List the promises that are sure, too.")] = False,
 ) -> None:
     """Tell how sure each promise and each session of a plan is."""
     from api.formats import Formats
@@ -237,7 +238,7 @@ def chances(
     warm_up(studio)
     prove(studio, loads, held)
     found = planner.chances(studio, loads, held, samples=samples, seed=seed)
-    print(chances_text(found, {load.id: load for load in loads}, Formats(studio, read_words())), end="")
+    print(chances_text(found, {load.id: load for load in loads}, Formats(studio, read_words()), everything), end="")
 
 
 def register(app: typer.Typer) -> None:

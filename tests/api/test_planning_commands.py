@@ -12,7 +12,10 @@ import pytest
 from api.command_line import run
 from api.events_asked_for import SaidEvents, events_asked_for
 from api.formats import Formats
+from api.printing.chances_text import chances_text, percent
 from api.printing.replan_text import change_text
+from api.words import read_words
+from scheduler.planning.chances import Chances, LoadChance
 from scheduler.planning.replan import Change, Whereabouts
 from shared.clock import iso_text
 from shared.errors import FolderError
@@ -218,10 +221,45 @@ def test_whatif_sets_the_studio_and_the_changed_one_side_by_side(
 def test_chances_name_each_promise_and_session(folder: Path, plan: Path, capsys: Captured) -> None:
     assert run(["chances", str(folder), str(plan), "--samples", "500"]) == 0
     printed = capsys.readouterr().out
-    assert "C1 Casting course: " in printed
-    assert " in K3, " in printed
+    assert re.search(r"\n  B2 \S.* {2,}\w{3} \d+ Dec \d\d:\d\d +<1%   \w{3} ", printed)
+    assert re.search(r"\n  F\d+ in K3 +\w{3} \d+ Dec \d\d:\d\d +>?\d+%\n", printed)
     assert run(["chances", str(folder), str(plan), "--samples", "500"]) == 0
     assert capsys.readouterr().out == printed
+
+
+def chance(load: str, kept: float) -> LoadChance:
+    """How sure a load's promise for an hour after 1970 is."""
+    return LoadChance(load=load, firing="F1", promised=60, kept=kept, early=10, middle=30, late=90)
+
+
+def chances_of(folder: Path, kept: dict[str, float], everything: bool = False) -> list[str]:
+    """The lines printed of some loads' chances."""
+    studio, loads = read_folder(folder)
+    found = Chances(tuple(chance(*row) for row in kept.items()), (), (), 1000)
+    text = chances_text(found, {load.id: load for load in loads}, Formats(studio, read_words()), everything)
+    assert max(len(line) for line in text.splitlines()) <= 100
+    return text.splitlines()
+
+
+def test_chances_list_doubtful_promises_first_and_count_the_sure_ones(folder: Path) -> None:
+    kept = {"B1": 0.95, "B2": 0.2, "C1": 0.0, "F1": 0.8951, "G1": 0.8949}
+    lines = chances_of(folder, kept)
+    assert [line.split()[0] for line in lines[2:5]] == ["C1", "B2", "G1"]
+    assert lines[5] == "  2 more promises are kept in at least 90% of cases; --all lists them too."
+    listed = chances_of(folder, kept, everything=True)
+    assert [line.split()[0] for line in listed[2:7]] == ["C1", "B2", "G1", "F1", "B1"]
+    assert not any("--all" in line for line in listed)
+
+
+def test_where_every_promise_is_sure_one_line_says_so(folder: Path) -> None:
+    lines = chances_of(folder, {"B1": 0.999, "B2": 1.0})
+    assert lines[1] == "  All 2 promises are kept in at least 90% of cases; --all lists them."
+
+
+def test_no_chance_is_printed_as_sure_or_impossible() -> None:
+    assert [percent(chance) for chance in (0.0, 0.0099, 0.01, 0.5, 0.99, 0.9901, 1.0)] == [
+        "<1%", "<1%", "1%", "50%", "99%", ">99%", ">99%",
+    ]  # fmt: skip
 
 
 def places(file: Path, folder: Path) -> dict[str, tuple[object, ...]]:
