@@ -10,7 +10,7 @@ from shared.loads import Load
 SURE = 0.9
 """Chance from which a promise counts as sure, and is counted instead of listed [-]; our own choice."""
 
-_LOAD, _WHEN, _CHANCE = 34, 20, 9
+_LOAD, _WHEN, _CHANCE = 31, 20, 9
 """Widths of the columns for a load, a time and a chance [characters]."""
 
 
