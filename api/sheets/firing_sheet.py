@@ -16,6 +16,9 @@ from api.sheets.shelves import Shelves, shelves
 from shared.calendar import OnDuty, on_duty
 from shared.clock import Minute
 
+MOST_BESIDE = 12
+"""Loads that a table beside the shelf picture may have; a longer one goes over pages by itself."""
+
 MOST_READINGS = 10
 """How many expected readings stand on a sheet; what fits the width of the paper."""
 
@@ -67,6 +70,7 @@ class FiringSheet:
     shelves: Shelves
     layer_names: tuple[str, ...]
     loads: tuple[LoadRow, ...]
+    beside: bool
     signs: tuple[tuple[str, str, bool], ...]
     cautions: tuple[Caution, ...]
     if_late: tuple[str, ...]
@@ -77,7 +81,7 @@ def firing_sheet(shown: FiringOnDay, formats: Formats, day: date, day_begin: Min
     firing, words = shown.firing, formats.words
     return FiringSheet(
         title=words("sheet.firing_title", firing=firing.id, profile=shown.profile.title),
-        summary=summary_text(shown, formats),
+        summary=_summary(shown, formats),
         takes=takes_text(shown, formats, day),
         heats=firing.hot_until > day_begin,
         loads_today=firing.load_at >= day_begin,
@@ -89,10 +93,17 @@ def firing_sheet(shown: FiringOnDay, formats: Formats, day: date, day_begin: Min
         shelves=shelves(shown),
         layer_names=tuple(layer_name(layer, len(shown.layers), formats) for layer in shown.layers),
         loads=_load_rows(shown),
+        beside=len(shown.loads) <= MOST_BESIDE,
         signs=_signs(shown, formats, day, day_begin),
         cautions=_cautions_for(shown, formats, day, day_begin),
         if_late=_if_late(shown, formats, day, day_begin),
     )
+
+
+def _summary(shown: FiringOnDay, formats: Formats) -> str:
+    """What is in the kiln; and that the times were fixed by a person, who is to be asked before they are moved."""
+    text = summary_text(shown, formats)
+    return f"{text} · {formats.words('hold.legend')}" if shown.firing.held else text
 
 
 def _moments(shown: FiringOnDay, formats: Formats, day: date) -> tuple[Moment, ...]:

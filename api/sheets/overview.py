@@ -15,6 +15,9 @@ MOST_LATE, LEAST_LATE = 12, 4
 ROOMY_TASKS = 12
 """Tasks up to which the one page has room for the longer list."""
 
+MOST_LOADS = 8
+"""How many loads of one firing a task names; the kiln's sheet has them all."""
+
 OWNER_LETTERS = 24
 """Letters of an owner's name in that list; the tasks and the kiln sheets have it whole."""
 
@@ -119,7 +122,10 @@ def _leg_text(load: CircuitLoad, name: str, day: Day, formats: Formats) -> str:
 def _task_row(task: Task, day: Day, formats: Formats) -> TaskRow:
     words, shown = formats.words, task.firing
     firing = shown.firing
-    loads = ", ".join(f"{load.id} {load.owner}".strip() for load in shown.loads)
+    named = shown.loads if len(shown.loads) <= MOST_LOADS + 1 else shown.loads[:MOST_LOADS]
+    loads = ", ".join(f"{load.id} {load.owner}".strip() for load in named)
+    if len(named) < len(shown.loads):
+        loads += words("overview.more_loads", n=len(shown.loads) - len(named))
     texts = {
         "load": words(
             "overview.task_load_start" if _at_once(task) else "overview.task_load",

@@ -89,9 +89,13 @@ def shelves(shown: FiringOnDay) -> Shelves:
 
 
 def _label(text: str, beside: list[str]) -> str:
-    """A layer's label with the names that its flat or narrow blocks have no room for, as far as they go."""
-    label = " · ".join([text, ", ".join(beside)] if beside else [text])
-    return label if len(label) <= _LABEL_LETTERS else label[: _LABEL_LETTERS - 1].rstrip(" ,·") + "…"
+    """A layer's label with the names that its flat or narrow blocks have no room for; ``+3`` stands for three more."""
+    for named in range(len(beside), 0, -1):
+        more = f" +{len(beside) - named}" if named < len(beside) else ""
+        label = f"{text} · {', '.join(beside[:named])}{more}"
+        if len(label) <= _LABEL_LETTERS:
+            return label
+    return f"{text} · +{len(beside)}" if beside else text
 
 
 def _spread(middles: list[float], step: float) -> list[float]:

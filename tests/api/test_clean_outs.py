@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, timedelta
 
 import pytest
 
@@ -18,6 +18,7 @@ from api.sheets.firing_sheet import firing_sheet
 from api.sheets.lanes import lanes
 from api.sheets.overview import all_task_rows
 from api.sheets.session_list import _session
+from api.sheets.writing import overview_page
 from api.words import read_words
 from scheduler.audit import AuditedPlan, BrokenPlanError, prove
 from shared.plans import Plan
@@ -76,6 +77,9 @@ def test_the_kiln_sheet_tells_it_with_a_line_to_sign_before_loading_and_its_caut
 
 
 def test_the_days_overview_lists_it_before_the_loading(cleaned: Cleaned) -> None:
+    assert "being cleaned out" in overview_page(cleaned.day, cleaned.formats)
+    without = Day(cleaned.audited, DAY + timedelta(days=1))
+    assert "being cleaned out" not in overview_page(without, cleaned.formats)
     rows = [row for row in all_task_rows(cleaned.day, cleaned.formats) if row.kiln == "K2"]
     assert rows[0].time == "09:00–09:30"
     assert rows[0].what.startswith("clean out before F2")

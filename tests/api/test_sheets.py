@@ -16,7 +16,7 @@ from api.formats import Formats
 from api.sheets.curve import curve
 from api.sheets.firing_sheet import firing_sheet
 from api.sheets.lanes import LETTER, WIDTH, lanes
-from api.sheets.overview import LEAST_LATE, MOST_LATE, ROOMY_TASKS, late_texts, task_rows
+from api.sheets.overview import LEAST_LATE, MOST_LATE, ROOMY_TASKS, all_task_rows, late_texts, task_rows
 from api.sheets.shelves import BOTTOM, LEFT, RIGHT, TOP, shelves
 from api.sheets.writing import file_name, kiln_page, overview_page, write_sheets
 from shared.errors import FolderError
@@ -288,3 +288,38 @@ def test_what_only_cools_is_not_told_of_as_if_it_still_heated(monday: Day, forma
     assert "see-it-off" in still
     assert "Still heating" in still
     assert "Started late" in still
+
+
+def test_names_without_room_beside_a_layer_are_counted(monday: Day) -> None:
+    bisque = next(kiln.firings[0] for kiln in monday.kilns if kiln.kiln.id == "K1")
+    one = bisque.layers[0]
+    many_loads = [one.on_it[0].load.model_copy(update={"id": f"B{n:02}", "height_mm": 5.0}) for n in range(10)]
+    crowded = replace(one, number=1, height_mm=85.0, on_it=tuple(replace(one.on_it[0], load=x) for x in many_loads))
+    (shelf,) = shelves(replace(bisque, layers=(crowded,))).shelves
+    assert shelf.label == "1 · 85 mm · B00 +9"
+    long = crowded.on_it[0].load.model_copy(update={"id": "B" * 40})
+    (shelf,) = shelves(replace(bisque, layers=(replace(crowded, on_it=(replace(one.on_it[0], load=long),)),))).shelves
+    assert shelf.label == "1 · 85 mm · +1"
+
+
+def test_a_task_names_some_loads_of_a_full_kiln_and_counts_the_others(monday: Day, formats: Formats) -> None:
+    task = next(task for task in monday.tasks if task.kind == "load")
+    load = task.firing.loads[0]
+    vars(monday)["tasks"] = tuple(
+        replace(task, firing=replace(task.firing, loads=(load,) * number)) for number in (9, 10, 40)
+    )
+    rows = all_task_rows(monday, formats)
+    assert [row.what.count(load.id) for row in rows] == [9, 8, 8]
+    assert [
+        row.what.endswith(f" and {n} more, see the kiln's sheet") for row, n in zip(rows[1:], (2, 32), strict=True)
+    ] == [
+        True,
+        True,
+    ]
+
+
+def test_a_firing_fixed_by_hand_says_so_on_its_sheet(monday: Day, formats: Formats) -> None:
+    shown = monday.kilns[0].firings[0]
+    fixed = replace(shown, firing=shown.firing.model_copy(update={"held": True}))
+    summaries = [firing_sheet(one, formats, monday.date, monday.begin).summary for one in (shown, fixed)]
+    assert summaries[1] == f"{summaries[0]} · fixed by hand"
