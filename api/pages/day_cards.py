@@ -158,7 +158,7 @@ def _card(
         firings=tuple(firing_cards),
         outages=tuple(outage_texts(day, kiln_day, formats)),
         next=next_text(day, kiln_day, formats),
-        coming=_coming([step for card in firing_cards for step in card.steps], now),
+        coming=_coming([step for card in firing_cards for step in card.steps], max(now, day.begin)),
     )
 
 

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Mapping
+from datetime import datetime
 from typing import Any
 
 from fastapi import APIRouter, Request, Response
@@ -19,7 +22,7 @@ from api.security import Role
 from api.storage.plan_store import current
 from api.words import tell
 from scheduler.audit import AuditedPlan
-from shared.clock import iso_text
+from shared.clock import iso_text, minute_of
 from shared.errors import KilnrotaError
 from shared.kilns import Circuit
 from shared.studio import Studio
@@ -236,9 +239,17 @@ def me_page(page: Page, texts: list[str], made: dict[str, Any] | None) -> HTMLRe
         feeds=[row for row in feeds.listed(service, who) if row["revoked_at"] is None],
         kinds=kinds,
         kilns=[(kiln.id, kiln.title) for kiln in page.studio.kilns],
-        sessions=team.sessions(service, who),
+        sessions=[one | {"name": _device_text(one, page)} for one in team.sessions(service, who)],
         tokens=team.tokens(service, who),
     )
+
+
+def _device_text(signed_in: Mapping[str, Any], page: Page) -> str:
+    """Which machine it is, as far as its browser tells, and since when."""
+    told = re.search(r"\(([^)]+)\)", signed_in["device"])
+    device = (told[1] if told else signed_in["device"])[:40]
+    since = page.formats.clock(minute_of(datetime.fromisoformat(signed_in["created_at"])))
+    return page.words("me.device", device=device, since=since)
 
 
 @router.post("/me/feeds")

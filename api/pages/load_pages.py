@@ -217,6 +217,7 @@ def load(request: Request, service: ServiceDep, who: PersonDep, load_id: str) ->
         number=lambda value: field_number(value, page.words("number.decimal")),
         state=state_names(page)[row["state"]],
         booked=page.formats.clock(minute_of(_when(row["booked_at"]))),
+        session_at=_clock(row["load"].get("session_at"), page),
         quote=_quote_text(quoted(service, load_id), page),
     )
 

@@ -22,6 +22,14 @@ LANGUAGES = ("en", "de")
 
 LANGUAGE_COOKIE = "kilnrota_language"
 
+TABS = {
+    "broke": "/trouble", "jobs": "/plans", "firings": "", "display": "",
+    **dict.fromkeys(
+        ("kilns", "circuits", "what-if", "tags", "sessions", "shifts", "people", "costs", "sheets"), "/more"
+    ),
+}  # fmt: skip
+"""Under which tab a page is found, by the first word of its address, where that is not the tab's own."""
+
 
 class Page:
     """One request for a page, and what its template needs."""
@@ -44,6 +52,15 @@ class Page:
         """Whether a manager or an attendant reads."""
         return self.who is not None and self.who.staff
 
+    @property
+    def tab(self) -> str:
+        """The address of the tab under which the page is to be found; empty where it could be several."""
+        path = self.request.url.path
+        if path == "/loads/new" and not self.staff:
+            return path
+        first = path.split("/")[1]
+        return TABS.get(first, f"/{first}")
+
     def text(self, template: str, **values: Any) -> str:
         """A template of ``api/templates/pages`` filled in."""
         now = self.service.minute()
@@ -57,6 +74,7 @@ class Page:
                 studio_name=self.studio.place.name,
                 who=self.who,
                 here=self.request.url.path,
+                tab=self.tab,
                 back=self.request.url.path + (f"?{self.request.url.query}" if self.request.url.query else ""),
                 said=self.request.query_params.get("said", ""),
                 now_text=self.formats.clock(now),

@@ -32,6 +32,8 @@ from api.words import tell
 from scheduler.audit import AuditedPlan
 from shared.clock import Minute, minute_of
 from shared.errors import KilnrotaError
+from shared.plans import Plan
+from shared.studio import Studio
 from shared.texts import unpacked
 
 router = APIRouter(include_in_schema=False, route_class=PageRoute)
@@ -163,7 +165,7 @@ def plan_page(page: Page, plan_id: int, texts: list[str], anyway: bool, from_day
     people = changes_by_person(audited, notes, against, formats)
     touched = {item.firing for person in people for item in person.changes}
     now = service.minute()
-    stretches = shown_stretches(audited, now)
+    stretches = shown_stretches(audited.plan, audited.studio, now)
     first = named_day(from_day, audited, stretches[0][0]) if from_day else stretches[0][0]
     before = None
     if against is not None:
@@ -205,11 +207,11 @@ def plan_page(page: Page, plan_id: int, texts: list[str], anyway: bool, from_day
     )
 
 
-def shown_stretches(audited: AuditedPlan, now: Minute) -> list[tuple[date, date]]:
+def shown_stretches(made: Plan, studio: Studio, now: Minute) -> list[tuple[date, date]]:
     """The days from now to the plan's last opening, as the first and last days of pictures of a week each."""
-    begin = max(day_of(audited.plan.begin, audited.studio), day_of(now, audited.studio))
-    last = max((firing.out_at for firing in audited.plan.firings), default=audited.plan.begin)
-    end = max(begin, day_of(last, audited.studio))
+    begin = max(day_of(made.begin, studio), day_of(now, studio))
+    last = max((firing.out_at for firing in made.firings), default=made.begin)
+    end = max(begin, day_of(last, studio))
     firsts = [begin + timedelta(days=number) for number in range(0, (end - begin).days + 1, SHOWN_DAYS)]
     return [(first, min(end, first + timedelta(days=SHOWN_DAYS - 1))) for first in firsts]
 

@@ -49,6 +49,7 @@ class Drawn:
     width: float
     bars: tuple[Bar, ...]
     label: str
+    short: str
     label_x: float
     anchor: str
     title: str
@@ -142,7 +143,7 @@ def week_picture(
             and (outage.ends is None or outage.ends > begin)
         )
         top = TOP + LANE * number
-        drawn = _spaced([_drawn(audited, firing, formats, x, marked, held, movable) for firing in firings])
+        drawn = _spaced([_drawn(audited, firing, formats, x, marked, held, movable) for firing in firings], outages)
         lanes.append(Lane(top, kiln.id, kiln.name or "", drawn, outages))
     lanes_bottom = TOP + LANE * len(lanes)
     legs: list[LegRow] = []
@@ -223,9 +224,6 @@ def _drawn(
     is_held = firing.id in held
     short = f"{firing.id} · {words('hold.fixed')}" if is_held else firing.id
     label = f"{short} · {profile.title}" if is_held else f"{firing.id} {profile.title}"
-    room = int((right - left) / LETTER)
-    if len(label) > room:
-        label = short
     title = words(
         "week.bar",
         firing=firing.id,
@@ -240,6 +238,8 @@ def _drawn(
         title = words("week.bar_clean", bar=title, clean=formats.clock(firing.clean_out_at))
     if is_held:
         title = f"{title} ({words('hold.legend')})"
+    if left > RIGHT - LETTER * len(label) - 4:
+        label = short
     at_end = left > RIGHT - LETTER * len(label) - 4
     return Drawn(
         id=firing.id,
@@ -247,6 +247,7 @@ def _drawn(
         width=round(max(2.0, right - left), 1),
         bars=bars,
         label=label,
+        short=short,
         label_x=right if at_end else left,
         anchor="end" if at_end else "start",
         title=title,
@@ -256,13 +257,14 @@ def _drawn(
     )
 
 
-def _spaced(drawn: Sequence[Drawn]) -> tuple[Drawn, ...]:
-    """The firings, each label cut to where the next one's begins; none where even the id has no room."""
+def _spaced(drawn: Sequence[Drawn], outages: Sequence[Bar]) -> tuple[Drawn, ...]:
+    """The firings, each with the longest label that ends before the next one's, or an outage's, begins."""
+    begins = sorted([*(one.x for one in drawn), *(bar.x for bar in outages), WIDTH])
     found = []
-    for number, one in enumerate(drawn):
-        following = drawn[number + 1].x if number + 1 < len(drawn) else WIDTH
+    for one in drawn:
+        following = next(x for x in begins if x > one.x or x == WIDTH)
         room = int((following - one.x) / LETTER) if one.anchor == "start" else 99
-        label = one.label if len(one.label) <= room else (one.id if len(one.id) <= room else "")
+        label = next((text for text in (one.label, one.short, one.id) if len(text) <= room), "")
         found.append(replace(one, label=label))
     return tuple(found)
 

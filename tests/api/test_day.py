@@ -8,6 +8,7 @@ import pytest
 
 from api.day import Day, circuit_loads
 from scheduler.audit import AuditedPlan
+from shared.clock import wall_minute
 
 
 def test_a_firing_is_shown_on_every_day_that_it_touches(audited: AuditedPlan) -> None:
@@ -28,6 +29,16 @@ def test_tasks_stand_in_order_of_time_with_those_who_do_them(monday: Day) -> Non
     assert [task.at for task in monday.tasks] == sorted(task.at for task in monday.tasks)
     load = monday.tasks[0]
     assert [duty.shift.who for duty in load.people] == ["Ana and Rui"]
+
+
+def test_a_task_that_lasts_into_the_next_shift_names_both(audited: AuditedPlan, monday: Day) -> None:
+    """From 17:50 to 18:20: Ana and Rui go home at 18:00, and whoever comes then is the one left with the open kiln."""
+    firing = audited.firings_of("K1")[0]
+    six = wall_minute(date(2026, 12, 2), 18 * 60, audited.studio.place.zone)
+    late = firing.model_copy(update={"unload_at": six - 10, "unload_minutes": 30})
+    assert [duty.begin for duty in monday.shown(late).unloaded_by] == [six - 9 * 60, six]
+    before = firing.model_copy(update={"unload_at": six - 30, "unload_minutes": 30})
+    assert [duty.begin for duty in monday.shown(before).unloaded_by] == [six - 9 * 60]
 
 
 def test_heating_while_nobody_is_there_is_found(monday: Day) -> None:

@@ -25,6 +25,7 @@ from scheduler.planning.door import Settings, plan
 from shared.clock import wall_minute
 from shared.files import read_folder
 from shared.loads import Load
+from shared.plans import Late
 from tests.api.pages.conftest import Reader
 from tests.api.placed_plan import at, place, whole_plan
 from tests.api.small_studio import write_small_studio
@@ -139,12 +140,37 @@ def test_the_fonts_are_in_the_file_and_names_of_many_tongues_come_out_again(
 
 
 @needs_poppler
-def test_the_overview_of_a_sample_day_is_one_page(sample: AuditedPlan, tmp_path: Path) -> None:
-    formats = Formats(sample.studio, read_words())
+@pytest.mark.parametrize(("paper", "language"), [("A4", "en"), ("letter", "en"), ("A4", "de")])
+def test_the_overview_of_a_sample_day_is_one_page_with_forty_late_loads_too(
+    sample: AuditedPlan, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, paper: str, language: str
+) -> None:
+    formats = Formats(sample.studio, read_words(language))
+    loads = list(sample.loads)
+    begin = sample.plan.begin
+    late = tuple(Late(load=one, promised=begin, out_at=begin + 1440, hours=24.0) for one in loads[:40])
+    monkeypatch.setattr(Day, "late", property(lambda _: late))
     for day in (date(2026, 11, 30), date(2026, 12, 1), date(2026, 12, 2)):
         file = tmp_path / f"{day}.pdf"
-        file.write_bytes(pdf_of_all([overview_page(Day(sample, day), formats, "A4")]))
+        file.write_bytes(pdf_of_all([overview_page(Day(sample, day), formats, paper)]))
         assert int(told("pdfinfo", file).split("Pages:")[1].split()[0]) == 1, day
+    if language == "en":
+        assert re.search(r"and \d+ more; all of them, with the reason", words_of(file))
+
+
+@needs_poppler
+def test_no_firing_of_a_sample_day_is_split_between_pages(sample: AuditedPlan, tmp_path: Path) -> None:
+    """What is keyed in and what is signed for stand on one page, which says at its top whose it is."""
+    day, formats = Day(sample, date(2026, 12, 2)), Formats(sample.studio, read_words())
+    several = 0
+    for kiln_day in (kiln_day for kiln_day in day.kilns if len(kiln_day.firings) > 1):
+        file = tmp_path / f"{kiln_day.kiln.id}.pdf"
+        file.write_bytes(pdf_of_all([kiln_page(day, kiln_day, formats, "A4")]))
+        pages = told("pdftotext", file, "-layout").rstrip("\f").split("\f")
+        several += len(pages) > 1
+        for page in pages:
+            assert page.count("KEY IN") <= page.count("Looked at"), kiln_day.kiln.id
+            assert kiln_day.kiln.title in page.lstrip().splitlines()[0]
+    assert several >= 2
 
 
 def test_a_tags_code_is_read_by_another_reader() -> None:

@@ -6,7 +6,9 @@ import time
 
 import pytest
 
+from api.day import day_of
 from api.pages.forms import Form
+from api.pages.plan_pages import shown_stretches
 from api.pages.supposing import supposed
 from api.problems import ProblemError
 from api.words import read_words
@@ -70,6 +72,29 @@ def test_wrong_events_are_told_on_the_form(pages: Reader) -> None:
         answer = pages.post("Wout", "/broke", form)
         assert answer.status_code == 422
         assert text in answer.text
+
+
+def test_what_may_have_broken_is_listed_with_what_it_is(read_only: Reader) -> None:
+    """Nobody knows firings by their number, nor which kilns stand still without a circuit."""
+    text = read_only.get("Wout", "/broke").text
+    assert '<option value="F1">F1, K1: Bisque, cone 04, start Mon 30 Nov 09:40</option>' in text
+    assert "bench: K2, K3" in text
+
+
+def test_a_plan_longer_than_a_week_shows_all_its_days(read_only: Reader, audited: AuditedPlan) -> None:
+    """Its days follow each other without a gap, from now to the last opening, a week to a picture."""
+    found = shown_stretches(audited.plan, audited.studio, audited.plan.begin)
+    last = max(firing.out_at for firing in audited.plan.firings)
+    assert (found[0][0], found[-1][1]) == (day_of(audited.plan.begin, audited.studio), day_of(last, audited.studio))
+    assert all((end - begin).days < 7 for begin, end in found)
+    longer = audited.plan.firings[-1].model_copy(update={"unload_at": last + 9 * 1440})
+    firings = (*audited.plan.firings[:-1], longer)
+    stretched = audited.plan.model_copy(update={"firings": firings})
+    found = shown_stretches(stretched, audited.studio, audited.plan.begin)
+    assert len(found) == 2
+    assert (found[1][0] - found[0][1]).days == 1
+    assert "Mon 7 Dec" in read_only.get("Marta", "/plans/1?from=2026-12-07").text
+    assert read_only.get("Marta", "/plans/1?from=soon").status_code == 422
 
 
 def form(**fields: str) -> Form:

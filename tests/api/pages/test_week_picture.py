@@ -42,7 +42,9 @@ def test_bars_are_to_scale_and_on_the_picture(audited: AuditedPlan, formats: For
     for lane in picture.lanes:
         for one in lane.firings:
             assert all(bar.x >= LEFT and bar.x + bar.width <= RIGHT + 1.5 for bar in one.bars)
-    assert [bar.kind for bar in picture.lanes[3].outages] == ["out"]
+    (out,) = picture.lanes[3].outages
+    assert (out.kind, out.label) == ("out", "relay on order")
+    assert out.title == "out of use from Sat 28 Nov 09:00 until further notice (relay on order)"
 
 
 def test_the_line_of_now_is_there_only_within_the_week(audited: AuditedPlan, formats: Formats) -> None:
