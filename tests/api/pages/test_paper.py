@@ -206,6 +206,19 @@ def test_tags_hold_long_names_and_eight_fit_a_page(crowded: AuditedPlan, tmp_pat
         assert nothing_sticks_out(file, 5)
 
 
+@needs_poppler
+def test_no_word_of_a_tag_is_lost_behind_its_code(sample: AuditedPlan, tmp_path: Path) -> None:
+    """The line of B07 is as long as the room beside the code; its last word went behind it."""
+    load, file = sample.loads["B07"], tmp_path / "tag.pdf"
+    formats = Formats(sample.studio, read_words())
+    file.write_bytes(pdf_of_all([tags_page([load], formats, "http://kilns.example:8000", "A4")]))
+    assert "Bisque of thick work, cone 04 · 1 piece" in words_of(file)
+    words = re.findall(r'xMax="([\d.]+)" yMax="([\d.]+)">([^<]+)<', told("pdftotext", file, "-bbox"))
+    # The tag is half of 192 mm wide, after 9 mm of margin; its padding is 4 mm, its code 29 mm, standing out 2 mm.
+    code_left = (9 + 96 - 4 + 2 - 29) / 25.4 * 72
+    assert all(float(x) <= code_left for x, y, word in words if float(y) < (9 + 4 + 27) / 25.4 * 72)
+
+
 @pytest.mark.parametrize(
     ("language", "text"),
     [
