@@ -38,14 +38,23 @@ Now = Annotated[
 ]
 LogProfiles = Annotated[
     list[str] | None,
-    typer.Option("--profile", help="What was fired: once, or once a log; else read off the log's name."),
+    typer.Option(
+        "--profile", metavar="PROFILE", help="What was fired: once, or once a log; else read off the log's name."
+    ),
 ]
 LogMasses = Annotated[
     list[float] | None,
     typer.Option("--mass", metavar="KG", min=0.001, max=5000, help="Weighed ware: once, or once a log."),
 ]
-LogSizes = Annotated[list[float] | None, typer.Option("--size", min=0.001, help="Largest piece: likewise.")]
-LogLayers = Annotated[list[int] | None, typer.Option("--layers", min=1, max=100, help="Shelves: likewise.")]
+LogSizes = Annotated[
+    list[float] | None,
+    typer.Option(
+        "--size", metavar="SIZE", min=0.001, help="Largest piece, as profiles are sized: once, or once a log."
+    ),
+]
+LogLayers = Annotated[
+    list[int] | None, typer.Option("--layers", metavar="N", min=1, max=100, help="Shelves: once, or once a log.")
+]
 
 
 @app.command()
@@ -223,13 +232,17 @@ def fit(
     from api.printing.fit_text import fit_text
     from api.requests import kiln_named
     from api.words import read_words
+    from scheduler.firing.fit import FitRefused
     from shared.files import read_folder, write_fitted
 
     studio, _ = read_folder(folder)
     words = read_words()
     formats = Formats(studio, words)
     fired_as = FiredAs(profile or (), mass or (), size or (), layers or ())
-    outcome = fit_logs(studio, kiln_named(studio, kiln), logs, fired_as)
+    try:
+        outcome = fit_logs(studio, kiln_named(studio, kiln), logs, fired_as)
+    except FitRefused as refusal:
+        raise RequestError(words("fit.refused", why=refusal)) from None
     print(fit_text(outcome, formats), end="")
     if plot is not None:
         from api.sheets.fit_plot import fit_plot
@@ -294,7 +307,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
         _say("stopped")
         return STOPPED
     except TyperException as error:
-        _say(error.format_message())
+        _say(_with_help(error))
         return FAULTS
     except FolderError as error:
         for fault in error.faults:
@@ -331,6 +344,13 @@ def main() -> None:
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     sys.exit(code)
+
+
+def _with_help(error: TyperException) -> str:
+    """What is wrong with a command line, and where stands what would be right."""
+    context = getattr(error, "ctx", None)
+    path = context.command_path if context is not None else "kilnrota"
+    return f"{error.format_message().rstrip('.')}; {path} --help tells what it takes"
 
 
 def _say(text: str) -> None:

@@ -149,7 +149,7 @@ def why(
     from api.printing.why_text import why_text
     from api.progress import ProgressLine
     from api.single_firing import warm_up
-    from api.words import read_words
+    from api.words import read_words, rule_name
     from scheduler.audit import prove
     from scheduler.planning.session import Settings
     from scheduler.planning.why import explain_load
@@ -162,7 +162,9 @@ def why(
     prove(studio, loads, held)
     progress = ProgressLine(sys.stderr, words)
     settings = Settings(seconds=None if work is not None else seconds, work_limit=work, workers=1)
-    found = explain_load(studio, loads, held, load, settings=settings, progress=progress.say)
+    found = explain_load(
+        studio, loads, held, load, settings=settings, progress=lambda rule: progress.say(rule_name(rule))
+    )
     progress.close()
     own = next(one for one in loads if one.id == load)
     print(why_text(found, own, Formats(studio, words)), end="")

@@ -40,6 +40,26 @@ def test_the_setup_command_plans_shows_all_and_writes_the_sheets(tmp_path: Path)
     }
 
 
+def test_the_walk_from_plan_to_re_plan_and_fit_runs_as_it_stands(tmp_path: Path) -> None:
+    """Each command on the files that those before it wrote; the searches by work, so as not to take their seconds."""
+    start = TEXT.index("the first plan to a kiln")
+    block = TEXT[start:].split("```sh\n")[1].split("```")[0].splitlines()
+    assert [line.split()[1] for line in block] == ["plan", "chances", "replan", "fit"]
+    quick = {"plan": " --work 20", "chances": " --samples 200", "replan": " --work 5", "fit": ""}
+    printed = {}
+    for line in block:
+        name = line.split()[1]
+        command = line.removeprefix(".venv/bin/kilnrota ")
+        for file in ("plan.json", "new.json", " out"):
+            command = command.replace(file, f"{' ' if file[0] == ' ' else ''}{tmp_path / file.strip()}")
+        logs = " ".join(str(path) for path in sorted((ROOT / "sample_studio/logs").glob("*.csv")))
+        printed[name] = printed_by(command.replace("sample_studio/logs/*.csv", logs) + quick[name])
+    assert "Chance that each promise is kept" in printed["chances"]
+    assert "What changes, person by person" in printed["replan"]
+    assert "fitted to 3 recorded firings" in printed["fit"]
+    assert (tmp_path / "new.json").exists()
+
+
 def test_ci_runs_the_readmes_test_command_and_nothing_else() -> None:
     command = next(line for line in TEXT.splitlines() if line.startswith("python3 -m venv") and ".ci/check" in line)
     script = [line for line in (ROOT / ".ci/run").read_text(encoding="utf-8").splitlines() if line[:1] not in ("#", "")]

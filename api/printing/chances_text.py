@@ -67,10 +67,9 @@ def _sure_text(sure: int, others: bool, formats: Formats) -> str:
 
 def _load_line(row: LoadChance, owners: dict[str, Load], formats: Formats) -> str:
     owner = owners[row.load].owner if row.load in owners else ""
-    if row.promised is None or row.kept is None:
-        raise AssertionError("only promised loads are listed")
-    promised, half, nine = (formats.clock(minute) for minute in (row.promised, row.middle, row.late))
-    return _line(f"{row.load} {owner}".strip(), promised, percent(row.kept), half, nine)
+    promised = "" if row.promised is None else formats.clock(row.promised)
+    half, nine = formats.clock(row.middle), formats.clock(row.late)
+    return _line(f"{row.load} {owner}".strip(), promised, percent(row.kept or 0.0), half, nine)
 
 
 def _line(first: str, when: str, chance: str, *times: str) -> str:

@@ -9,6 +9,7 @@ from api.lateness import late_rows
 from api.people import duty_text
 from api.printing.columns import KEEP, heading, paragraph, row
 from api.printing.firing_text import key_lines, mind_lines, put_lines, summary_text, takes_text, time_lines
+from api.words import rule_name
 from shared.plans import CostParts, Proof
 from shared.texts import Text, say
 
@@ -147,7 +148,7 @@ def late_texts(day: Day, formats: Formats) -> list[str]:
         texts.append(words("plan.none_late"))
     for unplaced in day.unplaced:
         load = f"{unplaced.load} {day.load(unplaced.load).owner}".strip()
-        text = words("plan.unplaced_row", load=load, rule=unplaced.rule, why=sentence(unplaced.why))
+        text = words("plan.unplaced_row", load=load, rule=rule_name(unplaced.rule), why=sentence(unplaced.why))
         if unplaced.would_help:
             text += " " + words("plan.would_help", helps="; ".join(words.say(change) for change in unplaced.would_help))
         texts.append(text)
@@ -170,17 +171,17 @@ def _circuits_block(day: Day, formats: Formats) -> list[str]:
             words("plan.circuit_row", circuit=circuit.id, limit=circuit.usable_amps), indent=2, hanging=2
         )
         lines += row("", words("plan.circuits_day"), circuit_text(on_day, day, formats))
-        lines += row("", words("plan.circuits_plan"), circuit_text(in_plan, day, formats))
+        lines += row("", words("plan.circuits_plan"), circuit_text(in_plan, day, formats, dated=True))
     return lines
 
 
-def circuit_text(load: CircuitLoad, day: Day, formats: Formats) -> str:
-    """The highest current of each leg, with the moment at which it is first met."""
-    words = formats.words
+def circuit_text(load: CircuitLoad, day: Day, formats: Formats, dated: bool = False) -> str:
+    """The highest current of each leg, with the moment at which it is first met; its day too where ``dated``."""
+    words, shown_day = formats.words, None if dated else day.date
     texts = [
         words("plan.circuit_idle", leg=leg.leg)
         if leg.at is None
-        else words("plan.circuit_leg", leg=leg.leg, amps=leg.amps, at=formats.clock(leg.at, day.date))
+        else words("plan.circuit_leg", leg=leg.leg, amps=leg.amps, at=formats.clock(leg.at, shown_day))
         for leg in load.legs
     ]
     return "   ".join(text.replace(" ", KEEP) for text in texts)

@@ -8,10 +8,12 @@ from api.formats import Formats
 from api.printing.columns import heading, paragraph
 from api.printing.holds_text import hold_lines
 from api.printing.plan_text import clean_outs_cost, proof_text, sentence
+from api.words import rule_name
 from scheduler.planning.events import Question
 from scheduler.planning.replan import Change, Replanned
 from shared.clock import Minute
 from shared.plans import CostParts
+from shared.texts import Text, say
 
 OUTCOMES = {"refire": "replan.refire", "fired": "replan.fired", "lost": "replan.lost"}
 
@@ -127,13 +129,20 @@ def _breaks(found: Replanned, formats: Formats) -> list[str]:
     words = formats.words
     lines = [heading(words("replan.breaks_head"))]
     for text in found.do_nothing[:MOST_BREAKS]:
-        lines += paragraph(text, indent=2, hanging=2)
+        lines += paragraph(words.say(_rule_named(text)), indent=2, hanging=2)
     more = len(found.do_nothing) - MOST_BREAKS
     if more > 0:
         lines.append("  " + words("replan.more_breaks", n=more))
     if not found.do_nothing:
         lines += paragraph(words("replan.nothing_breaks"), indent=2, hanging=2)
     return lines
+
+
+def _rule_named(text: str) -> str:
+    """A breach as the audit tells it, its rule named in words."""
+    if isinstance(text, Text) and "rule" in text.values:
+        return say(text.key, **{**text.values, "rule": rule_name(str(text.values["rule"]))})
+    return text
 
 
 def _cost(found: Replanned, formats: Formats, checked: int) -> list[str]:

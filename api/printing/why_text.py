@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from api.formats import Formats
 from api.printing.columns import paragraph
 from api.printing.plan_text import sentence
-from api.words import Words
+from api.words import Words, rule_name
 from scheduler.planning.mending import Change
 from scheduler.planning.why import Explanation, Mend
 from shared.clock import Minute
@@ -74,9 +74,12 @@ def why_text(found: Explanation, load: Load, formats: Formats) -> str:
         late = formats.spelt_duration(float(found.out_at - (load.promised or found.out_at)))
         head = words("reason.late", load=name, promised=promised, out=formats.clock(found.out_at), late=late)
     why = found.why or words(RULES[found.rule])
-    lines = [*paragraph(head), *paragraph(words("reason.binds", rule=found.rule, why=sentence(why)), indent=2)]
+    lines = [
+        *paragraph(head),
+        *paragraph(words("reason.binds", rule=rule_name(found.rule), why=sentence(why)), indent=2),
+    ]
     if len(found.binding) > 1:
-        rules = formats.join(found.binding[1:])
+        rules = formats.join([words.say(rule_name(rule)) for rule in found.binding[1:]])
         lines += paragraph(words("reason.also", rules=rules), indent=2)
     if found.mends:
         lines += ["", words("reason.mends_head")]

@@ -134,8 +134,8 @@ def need_pdf() -> None:
         import weasyprint  # noqa: F401
     except (ImportError, OSError) as error:
         raise RequestError(
-            f"PDF needs the extra 'pdf' and the system's Pango libraries ({type(error).__name__}); install "
-            "'kilnrota[pdf]', or print the pages from a browser"
+            f"PDF needs the extra 'pdf' and the system's Pango libraries ({type(error).__name__}); where Kilnrota was "
+            "installed from, run pip install '.[pdf]', or print the pages from a browser"
         ) from None
 
 

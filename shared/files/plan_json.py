@@ -59,7 +59,7 @@ def read_plan(path: Path, studio: Studio) -> Plan:
     """
     path = Path(path)
     faults = FaultList(clipped(path.name))
-    text = read_text(path, faults, LARGEST_PLAN_BYTES)
+    text = read_text(path, faults, LARGEST_PLAN_BYTES, say("fault.make_plan_file", file=clipped(path.name)))
     plan = plan_from_text(text, studio, faults) if text is not None else None
     if plan is None:
         raise FolderError(faults.listed())

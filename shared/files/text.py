@@ -18,8 +18,13 @@ LARGEST_BYTES = 5_000_000
 """Largest studio file that is read [byte]; house choice: some 30 000 loads. Above it is no file of the wanted kind."""
 
 
-def read_text(path: Path, faults: FaultList, largest_bytes: int = LARGEST_BYTES) -> str | None:
-    """The text of a file, without a byte-order mark; None, and a fault, where there is none to be had."""
+def read_text(
+    path: Path, faults: FaultList, largest_bytes: int = LARGEST_BYTES, missing: str | None = None
+) -> str | None:
+    """The text of a file, without a byte-order mark; None, and a fault, where there is none to be had.
+
+    ``missing`` is how to come by a file of this kind that is not there.
+    """
     try:
         status = path.stat()
         if stat.S_ISDIR(status.st_mode):
@@ -37,7 +42,7 @@ def read_text(path: Path, faults: FaultList, largest_bytes: int = LARGEST_BYTES)
             return None
         content = path.read_bytes()
     except (FileNotFoundError, NotADirectoryError):
-        faults.add("", say("fault.is_not_there_2"), _missing_remedy(path))
+        faults.add("", say("fault.is_not_there_2"), _missing_remedy(path, missing))
         return None
     except PermissionError:
         faults.add("", say("fault.may_not_be_read"), say("fault.give_this_user_right"))
@@ -49,12 +54,12 @@ def read_text(path: Path, faults: FaultList, largest_bytes: int = LARGEST_BYTES)
     return decoded(content, faults)
 
 
-def _missing_remedy(path: Path) -> str:
+def _missing_remedy(path: Path, missing: str | None) -> str:
     with suppress(OSError, ValueError):
         other = nearest(path.name, sorted(entry.name for entry in path.parent.iterdir())[:1000])
         if other is not None:
             return say("fault.there_that_one", other=other, file=path.name)
-    return say("fault.write_name_folder", file=path.name)
+    return missing or say("fault.write_name_folder", file=path.name)
 
 
 def decoded(content: bytes, faults: FaultList) -> str | None:

@@ -167,7 +167,9 @@ def test_a_load_that_fits_no_kiln_and_a_promise_in_the_past_are_planned_around(
         (["audit", "{folder}", "{folder}/plan.json"], "plan.json"),
         (["audit", "{folder}", "{folder}/loads.csv"], "loads.csv"),
         (["bake", "{folder}"], "bake"),
-        (["plan"], "FOLDER"),
+        (["plan"], "FOLDER'; kilnrota plan --help tells what it takes"),
+        (["bake"], "kilnrota --help tells"),
+        (["why", "{folder}", "{folder}/p1.json", "L1"], "or make it: kilnrota plan FOLDER --out p1.json"),
     ],
 )
 def test_what_is_not_there_is_answered_in_words(

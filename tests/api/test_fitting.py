@@ -92,3 +92,12 @@ def test_a_log_whose_name_names_no_profile_asks_for_it(folder: Path, capsys: pyt
     (folder / "monday.csv").write_text((folder / "a-glaze-6.csv").read_text(encoding="utf-8"), encoding="utf-8")
     assert run(["fit", str(folder), "K1", str(folder / "monday.csv")]) == 2
     assert "--profile" in capsys.readouterr().err
+
+
+def test_a_refused_fit_names_the_options_that_say_what_was_fired(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A bisque that is said to have been a glaze firing fits nothing."""
+    told = ["fit", str(folder), "K1", str(folder / "b-bisque-04.csv"), "--profile", "glaze-6", "--mass", "35"]
+    assert run(told) == 2
+    assert capsys.readouterr().err.rstrip().endswith("(--profile, --size, --mass and --layers say what was fired)")

@@ -58,7 +58,7 @@ def test_the_held_segment_is_as_long_as_planned(monday: Day, formats: Formats) -
 def test_late_and_unplaced_loads_are_told_with_why(monday: Day, formats: Formats) -> None:
     text = flowing(plan_text(monday, formats))
     assert "B2 Zoë <north> & co: promised Tue 1 Dec 08:00, out Wed 2 Dec 09:30, 25 h 30 min late. Even loaded" in text
-    assert "G1 Jonas: no place (outages): K4 is out of use and no other kiln fires glaze." in text
+    assert "G1 Jonas: no place (out of use): K4 is out of use and no other kiln fires glaze." in text
     assert "out of use from Sat 28 Nov 09:00 until further notice (relay on order)" in text
 
 
@@ -111,3 +111,11 @@ def test_a_caution_that_the_catalogue_does_not_know_is_printed_as_written(monday
     fusing = next(kiln.firings[0] for kiln in monday.kilns if kiln.kiln.id == "K2")
     keys = [caution.key for caution in cautions(fusing, formats, monday.date)]
     assert keys == ["sharp-glass", "our own rule: no talc", "hot-kiln", "see-it-off"]
+
+
+def test_the_highest_load_in_the_whole_plan_is_told_with_its_day(monday: Day, formats: Formats) -> None:
+    text = plan_text(monday, formats)
+    assert re.search(r"this day +A \d+\.\d A at \d\d:\d\d", text)
+    plans = re.findall(r"whole plan +A \d+\.\d A at (.*?)(?:   B|\n)", text)
+    assert plans
+    assert all(re.fullmatch(r"\w{3} \d+ \w{3} \d\d:\d\d", at) for at in plans), plans
