@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -173,3 +174,24 @@ def test_the_drawn_curve_reaches_as_high_as_the_course() -> None:
     assert any(sign > "⠀" for sign in lines[0][10:])
     assert lines[-1].split() == ["0:00", "3:00"]
     assert lines[-1].rstrip().endswith("3:00")
+
+
+def test_ramps_that_a_kiln_cannot_follow_are_told_in_one_line_a_profile_and_kiln(
+    folder: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Glass at 5000 °C an hour twice over: by the model neither is followed by the small glass kiln."""
+    profiles = (folder / "profiles.toml").read_text(encoding="utf-8")
+    hasty = """
+[[profiles]]
+id = "hasty"
+work = "glass"
+unload = "cool"
+segments = [{ rate = 5000, to = 540, hold = "1:00" }, { rate = 5000, to = 800, hold = "0:10" }]
+"""
+    (folder / "profiles.toml").write_text(profiles + hasty, encoding="utf-8")
+    assert run(["check", str(folder), *NOW]) == 0
+    lines = [line for line in capsys.readouterr().out.splitlines() if "profile hasty" in line and "follow" in line]
+    assert len(lines) == 1
+    assert lines[0].startswith("look at: profile hasty in K2: 2 ramps are faster than the kiln can follow")
+    # 520 K and 260 K at 5000 K/h are 6 and 3 min.
+    assert re.search(r"segment 1, written 6 min, takes \d+; segment 2, written 3 min, takes \d+;", lines[0])
