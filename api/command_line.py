@@ -103,7 +103,9 @@ def plan(
     shown_day = day_asked_for(day, now_minute, studio)
     only = None if kiln is None else kiln_named(studio, kiln).id
     if pdf:
-        _need_sheets_and_pdf(sheets)
+        from api.sheets.writing import need_sheets_and_pdf
+
+        need_sheets_and_pdf(sheets)
     progress = ProgressLine(sys.stderr, words)
     settings = door.Settings(seconds=None if work is not None else seconds, work_limit=work, seed=seed, workers=workers)
     progress.say(words("progress.preparing"))
@@ -131,15 +133,6 @@ def plan(
 
         written = write_sheets(view, formats, sheets, pdf=pdf)
         print(words.count("command.sheets", len(written), folder=sheets), file=sys.stderr)
-
-
-def _need_sheets_and_pdf(sheets: Path | None) -> None:
-    """Refuse ``--pdf`` that cannot be done before the search rather than after it."""
-    from api.sheets.writing import need_pdf
-
-    if sheets is None:
-        raise RequestError("--pdf is how the sheets are written; name their folder too, as --sheets out")
-    need_pdf()
 
 
 @app.command()

@@ -1,4 +1,4 @@
-"""The commands about a plan in hand: replan, promise, why, chances; and whatif. Taken in with ``register(app)``."""
+"""The commands about a plan in hand: show, replan, promise, why, chances; and whatif. Taken in by ``register``."""
 
 from __future__ import annotations
 
@@ -18,6 +18,47 @@ Work = Annotated[
 ]
 Seed = Annotated[int, typer.Option(min=0, max=2**31 - 1, help="Seed of the search's random choices.")]
 Now = Annotated[str | None, typer.Option("--now", metavar="TIME", help="As if it were this time: 2026-11-30T14:00.")]
+
+
+def show(
+    folder: Folder,
+    plan_file: PlanFile,
+    day: Annotated[
+        str | None, typer.Option("--day", metavar="DAY", help="A day of the plan; else today, or its first day.")
+    ] = None,
+    kiln: Annotated[str | None, typer.Option("--kiln", metavar="KILN", help="Print this kiln alone.")] = None,
+    sheets: Annotated[
+        Path | None, typer.Option("--sheets", metavar="DIR", help="Write a sheet a kiln and an overview there.")
+    ] = None,
+    pdf: Annotated[bool, typer.Option("--pdf", help="Write the sheets as PDF too.")] = False,
+    now: Now = None,
+) -> None:
+    """Show a day of a plan in hand, kiln by kiln, and write its sheets; nothing is planned anew."""
+    from api.day import Day
+    from api.formats import Formats
+    from api.planned_days import planned_day
+    from api.present import present
+    from api.printing.plan_text import plan_text
+    from api.requests import kiln_named
+    from api.sheets.writing import need_sheets_and_pdf, write_sheets
+    from api.single_firing import warm_up
+    from api.words import read_words
+    from scheduler.audit import prove
+    from shared.files import read_folder, read_plan
+
+    studio, loads = read_folder(folder)
+    held = read_plan(plan_file, studio)
+    words = read_words()
+    shown = planned_day(day, held, present(now, studio), studio, words)
+    only = None if kiln is None else kiln_named(studio, kiln).id
+    if pdf:
+        need_sheets_and_pdf(sheets)
+    warm_up(studio)
+    view, formats = Day(prove(studio, loads, held), shown), Formats(studio, words)
+    print(plan_text(view, formats, only), end="")
+    if sheets is not None:
+        written = write_sheets(view, formats, sheets, pdf=pdf)
+        print(words.count("command.sheets", len(written), folder=sheets), file=sys.stderr)
 
 
 def replan(
@@ -245,5 +286,5 @@ def chances(
 
 def register(app: typer.Typer) -> None:
     """Add these commands to the program's."""
-    for command in (replan, promise, why, whatif, chances):
+    for command in (show, replan, promise, why, whatif, chances):
         app.command()(command)

@@ -44,8 +44,8 @@ def test_the_walk_from_plan_to_re_plan_and_fit_runs_as_it_stands(tmp_path: Path)
     """Each command on the files that those before it wrote; the searches by work, so as not to take their seconds."""
     start = TEXT.index("the first plan to a kiln")
     block = TEXT[start:].split("```sh\n")[1].split("```")[0].splitlines()
-    assert [line.split()[1] for line in block] == ["plan", "chances", "replan", "fit"]
-    quick = {"plan": " --work 20", "chances": " --samples 200", "replan": " --work 5", "fit": ""}
+    assert [line.split()[1] for line in block] == ["plan", "show", "chances", "replan", "fit"]
+    quick = {"plan": " --work 20", "show": "", "chances": " --samples 200", "replan": " --work 5", "fit": ""}
     printed = {}
     for line in block:
         name = line.split()[1]
@@ -54,6 +54,7 @@ def test_the_walk_from_plan_to_re_plan_and_fit_runs_as_it_stands(tmp_path: Path)
             command = command.replace(file, f"{' ' if file[0] == ' ' else ''}{tmp_path / file.strip()}")
         logs = " ".join(str(path) for path in sorted((ROOT / "sample_studio/logs").glob("*.csv")))
         printed[name] = printed_by(command.replace("sample_studio/logs/*.csv", logs) + quick[name])
+    assert printed["show"].startswith("Tuesday 1 December 2026")
     assert "Chance that each promise is kept" in printed["chances"]
     assert "What changes, person by person" in printed["replan"]
     assert "fitted to 3 recorded firings" in printed["fit"]

@@ -139,6 +139,19 @@ def need_pdf() -> None:
         ) from None
 
 
+def need_sheets_and_pdf(sheets: Path | None) -> None:
+    """Refuse ``--pdf`` that cannot be done before the plan is made rather than after it.
+
+    Raises
+    ------
+    RequestError
+        If no folder is named for the sheets, or PDF cannot be made.
+    """
+    if sheets is None:
+        raise RequestError("--pdf is how the sheets are written; name their folder too, as --sheets out")
+    need_pdf()
+
+
 def pdf_of(page: str) -> bytes:
     """A page as PDF.
 

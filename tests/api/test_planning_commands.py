@@ -299,3 +299,52 @@ def test_a_hold_that_its_kilns_failure_ends_is_told(folder: Path, plan: Path, tm
 def test_a_firing_that_is_not_there_cannot_be_held(folder: Path, plan: Path, capsys: Captured) -> None:
     assert replan(folder, plan, "--hold", "F99") == 2
     assert "there is no firing F99" in capsys.readouterr().err
+
+
+def test_any_day_of_a_plan_in_hand_is_shown_and_printed_and_nothing_is_planned(
+    folder: Path, plan: Path, tmp_path: Path, capsys: Captured
+) -> None:
+    before = plan.read_bytes()
+    sheets = tmp_path / "tuesday"
+    assert run(["show", str(folder), str(plan), "--day", "2026-12-01", "--sheets", str(sheets), *NOW]) == 0
+    printed = capsys.readouterr().out
+    assert printed.startswith("Tuesday 1 December 2026")
+    assert len(list(sheets.glob("*.html"))) == 5
+    assert "Tuesday 1 December 2026" in (sheets / "kiln-K3.html").read_text(encoding="utf-8")
+    assert plan.read_bytes() == before
+    assert run(["show", str(folder), str(plan), "--day", "2026-12-01", "--kiln", "K3", *NOW]) == 0
+    assert "K1 Front loader" not in capsys.readouterr().out
+
+
+@pytest.mark.parametrize(
+    ("now", "shown"),
+    [
+        ("2026-11-29T18:00", "Monday 30 Nov"),
+        ("2026-12-02T08:00", "Wednesday 2 Dec"),
+        ("2027-03-01T08:00", "Monday 30 N"),
+    ],
+)
+def test_without_a_day_today_is_shown_or_the_plans_first(
+    folder: Path, plan: Path, capsys: Captured, now: str, shown: str
+) -> None:
+    assert run(["show", str(folder), str(plan), "--now", now]) == 0
+    assert capsys.readouterr().out.startswith(shown)
+
+
+@pytest.mark.parametrize(
+    ("day", "words"),
+    [("2026-11-29", "it reaches from 2026-11-30 to"), ("2027-01-01", "it reaches from"), ("soon", "is not a day")],
+)
+def test_a_day_that_the_plan_does_not_reach_is_refused(
+    folder: Path, plan: Path, capsys: Captured, day: str, words: str
+) -> None:
+    assert run(["show", str(folder), str(plan), "--day", day, *NOW]) == 2
+    assert words in capsys.readouterr().err
+
+
+def test_a_plan_that_breaks_a_rule_is_not_shown(folder: Path, plan: Path, tmp_path: Path, capsys: Captured) -> None:
+    broken = json.loads(plan.read_text(encoding="utf-8"))
+    broken["firings"][0]["amps"] = 1.0
+    (tmp_path / "broken.json").write_text(json.dumps(broken), encoding="utf-8")
+    assert run(["show", str(folder), str(tmp_path / "broken.json"), *NOW]) == 3
+    assert capsys.readouterr().out == ""
