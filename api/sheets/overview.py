@@ -12,8 +12,11 @@ from api.words import rule_name
 MOST_LATE, LEAST_LATE = 12, 4
 """How many loads the overview names as late or without a place, on a day with little and with much to do."""
 
-ROOMY_TASKS = 12
-"""Tasks up to which the one page has room for the longer list."""
+ROOMY_LINES = 20
+"""Lines of tasks and circuits up to which the one page, Letter or A4, has room for the longer list."""
+
+TASK_LETTERS = 58
+"""Letters of a task on one line of its column."""
 
 MOST_LOADS = 8
 """How many loads of one firing a task names; the kiln's sheet has them all."""
@@ -73,8 +76,16 @@ def circuit_rows(day: Day, formats: Formats, legs: tuple[str, ...]) -> tuple[Cir
     )
 
 
-def late_texts(day: Day, formats: Formats) -> list[str]:
-    """The loads of the whole plan that are late or have no place, in short: the latest first, as many as have room."""
+def lines_taken(tasks: tuple[TaskRow, ...], circuits: tuple[CircuitRow, ...]) -> int:
+    """About how many lines the overview's two tables have."""
+    return len(circuits) + sum(1 + len(task.what) // TASK_LETTERS for task in tasks)
+
+
+def late_texts(day: Day, formats: Formats, above: int = 0) -> list[str]:
+    """The loads of the whole plan that are late or have no place, in short.
+
+    The latest come first, as many as have room below ``above`` lines of tasks and circuits.
+    """
     words = formats.words
 
     def named(load: str) -> str:
@@ -91,7 +102,7 @@ def late_texts(day: Day, formats: Formats) -> list[str]:
         for late in day.late
     ]
     texts += [words("overview.unplaced_row", load=named(one.load), rule=rule_name(one.rule)) for one in day.unplaced]
-    room = max(LEAST_LATE, MOST_LATE - max(0, len(day.tasks) - ROOMY_TASKS))
+    room = max(LEAST_LATE, MOST_LATE - 2 * max(0, above - ROOMY_LINES))
     if len(texts) > room + 1:
         late, unplaced = _shown_of_each(len(day.late), len(day.unplaced), room)
         more = words("overview.more_late", n=len(texts) - room, page=words("nav.trouble"))

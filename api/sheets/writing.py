@@ -14,7 +14,7 @@ from api.printing.plan_text import next_text, outage_texts, proof_text
 from api.sheets.environment import template_environment
 from api.sheets.firing_sheet import firing_sheet
 from api.sheets.lanes import lanes
-from api.sheets.overview import circuit_rows, late_texts, task_rows
+from api.sheets.overview import circuit_rows, late_texts, lines_taken, task_rows
 from shared.errors import Fault, FolderError, RequestError
 
 
@@ -106,17 +106,19 @@ def overview_page(day: Day, formats: Formats, paper: str = "") -> str:
         texts = outage_texts(day, kiln_day, formats)
         if not kiln_day.firings:
             remarks[kiln_day.kiln.id] = "; ".join(texts or [formats.words("plan.nothing")])
+    tasks = task_rows(day, formats)
     legs = tuple(sorted({leg for circuit in day.studio.circuits for leg in circuit.leg_names}))
+    circuits = circuit_rows(day, formats, legs)
     return render_sheet(
         "overview.html",
         day,
         formats,
         title=formats.words("plan.title", day=formats.long_day(day.date), studio=day.plan.studio),
         picture=lanes(day, formats, remarks),
-        tasks=task_rows(day, formats),
-        late=late_texts(day, formats),
+        tasks=tasks,
+        late=late_texts(day, formats, lines_taken(tasks, circuits)),
         legs=legs,
-        circuits=circuit_rows(day, formats, legs),
+        circuits=circuits,
         proof=proof_text(day.plan.proof, formats),
         paper=paper,
     )
