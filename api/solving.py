@@ -128,6 +128,7 @@ def replan_notes(found: Replanned, before: Studio) -> dict[str, Any]:
         "interrupted": [question.firing for question in found.questions],
         "lost": list(found.lost),
         "do_nothing": list(found.do_nothing),
+        "do_nothing_told": [packed(text) for text in found.do_nothing],
         "cost_before": found.cost_before,
         "cost_left": found.cost_left,
         "put_off": [

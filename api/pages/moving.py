@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from api.printing.replan_text import rule_named
 from api.problems import ProblemError, not_there
 from api.security import Identity
 from api.service import Service
@@ -68,7 +69,7 @@ def moved(
     found = breaches(audited.studio, tuple(audited.loads.values()), plan, under_way, replanned)
     if new.load_at < now:
         found.append(Breach("within_plan", new.id, None, new.load_at, tell("refused.would_loaded_before")))
-    return Moved(plan, new, tuple(found), tuple(explain(breach, audited.studio) for breach in found))
+    return Moved(plan, new, tuple(found), tuple(rule_named(explain(breach, audited.studio)) for breach in found))
 
 
 def keep_moved(service: Service, who: Identity, plan_id: int, firing_id: str, wish: Wish) -> int:

@@ -23,6 +23,7 @@ from api.pages.supposing import supposed
 from api.pages.week_picture import week_picture
 from api.printing.holds_text import hold_text
 from api.printing.plan_text import proof_text
+from api.printing.replan_text import rule_named
 from api.problems import ProblemError
 from api.service import Service
 from api.storage.hold_store import held_firings
@@ -190,7 +191,7 @@ def plan_page(page: Page, plan_id: int, texts: list[str], anyway: bool, from_day
         total=page.words("plans.cost_total"),
         proof=proof_text(audited.plan.proof, formats),
         people=people,
-        do_nothing=notes.get("do_nothing", []),
+        do_nothing=[rule_named(unpacked(text)) for text in notes.get("do_nothing_told", notes.get("do_nothing", ()))],
         questions=[one | {"text": unpacked(one.get("told", one["text"]))} for one in notes.get("questions", ())],
         lost=notes.get("lost", []),
         hold_notes=[hold_text(note, formats) for note in audited.plan.hold_notes],

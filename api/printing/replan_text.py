@@ -129,7 +129,7 @@ def _breaks(found: Replanned, formats: Formats) -> list[str]:
     words = formats.words
     lines = [heading(words("replan.breaks_head"))]
     for text in found.do_nothing[:MOST_BREAKS]:
-        lines += paragraph(words.say(_rule_named(text)), indent=2, hanging=2)
+        lines += paragraph(words.say(rule_named(text)), indent=2, hanging=2)
     more = len(found.do_nothing) - MOST_BREAKS
     if more > 0:
         lines.append("  " + words("replan.more_breaks", n=more))
@@ -138,7 +138,7 @@ def _breaks(found: Replanned, formats: Formats) -> list[str]:
     return lines
 
 
-def _rule_named(text: str) -> str:
+def rule_named(text: str) -> str:
     """A breach as the audit tells it, its rule named in words."""
     if isinstance(text, Text) and "rule" in text.values:
         return say(text.key, **{**text.values, "rule": rule_name(str(text.values["rule"]))})

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from api.pages.moving import Wish, moved
+from api.words import rule_name
 from scheduler.audit import prove
 from scheduler.planning.door import Settings, plan
 from shared.studio import CleanOut, Prices
@@ -35,12 +36,12 @@ def test_a_firing_left_where_it_is_breaks_nothing(pages: Reader) -> None:
     ],
 )
 def test_the_audit_names_what_a_move_breaks(pages: Reader, changes: dict[str, str], rule: str) -> None:
-    assert f"<li>{rule}: " in asked(pages, **changes)
+    assert f"<li>{rule_name(rule)}: " in asked(pages, **changes)
 
 
 def test_a_kiln_that_cannot_take_it_is_told(pages: Reader) -> None:
     text = asked(pages, kiln="K4")
-    assert "work_fits_kiln" in text or "do not fit" in text or "does not reach" in text
+    assert "kiln does not fire this" in text or "do not fit" in text or "does not reach" in text
 
 
 def test_a_later_start_is_kept_published_and_told_to_its_owner(pages: Reader) -> None:

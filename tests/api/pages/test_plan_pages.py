@@ -62,6 +62,14 @@ def test_a_broken_kiln_asks_about_what_was_in_it_and_takes_the_answer(pages: Rea
     assert done.headers["location"] == "/day?said=done"
 
 
+def test_what_goes_wrong_without_a_new_plan_is_told_in_the_readers_words(pages: Reader) -> None:
+    """K1 is out until further notice: a time told as the outage's end would be read as that of its return."""
+    path = solved(pages, pages.post("Wout", "/broke", {"kiln": "K1", "work": "1"}))
+    text = pages.get("Wout", path).text
+    assert "out of use: firing F1, Mon 2026-11-30 09:00: kiln K1 is out of use during it, at least until" in text
+    assert "außer Betrieb: Brand F1" in pages.get("Wout", path, headers={"accept-language": "de"}).text
+
+
 def test_wrong_events_are_told_on_the_form(pages: Reader) -> None:
     for form, text in (
         ({"kiln": "K9"}, "there is no kiln K9"),
