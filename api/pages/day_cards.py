@@ -271,7 +271,9 @@ def firing_card(
         done_text = "" if done is None else words("step.done", at=formats.clock(minute_of(done), day.date))
         due = taps_at is not None and planned[kind] - taps_at <= SOON_MINUTES
         said = taps_text.get(kind, "") if tap else ""
-        steps.append(Step(until[kind], clock, texts[kind], remarks[kind], done_text, tap, said, due))
+        # A kiln that runs late is still to be seen off, though its planned time is over.
+        ends = max(until[kind], expected or 0) if kind == "look" else until[kind]
+        steps.append(Step(ends, clock, texts[kind], remarks[kind], done_text, tap, said, due))
     return FiringCard(
         id=firing.id,
         profile=shown.profile.title,

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 
 import pytest
 
 from api.notices import raise_notice
-from api.storage.tables import Reading
+from api.storage.tables import FiringRecord, Reading
 from api.words import tell
 from tests.api.pages.conftest import Reader
 from tests.api.service.house import Clock
@@ -121,6 +121,20 @@ def test_each_kiln_has_a_line_above_the_cards_that_leads_to_its_card(read_only: 
     for number, kiln in enumerate(("K1", "K2", "K3", "K4"), start=1):
         assert f'<a href="#k-{number}"><strong>{kiln}</strong>' in strip
         assert f'<h2 id="k-{number}" tabindex="-1">{kiln} ' in text
+
+
+def test_a_kiln_that_runs_late_is_still_to_be_seen_off(pages: Reader, clock: Clock) -> None:
+    """F2 is started two hours late: when its planned end is over, it still heats, and somebody still has to look."""
+    clock.move(hours=4)
+    for step, version in (("loaded", "0"), ("started", "1")):
+        pages.post("Wout", "/firings/F2/note", {"step": step, "version": version})
+    with pages.house.service.store.read() as session:
+        record = session.query(FiringRecord).one()
+        assert record.expected_hot_until is not None
+        clock.now = datetime.fromtimestamp(record.expected_hot_until * 60, UTC) - timedelta(minutes=5)
+    strip = pages.get("Wout", "/day?date=2026-11-30").text.split('data-part="strip"')[1]
+    row = strip.split("<strong>K2</strong>")[1].split("</li>")[0]
+    assert "switched off" in row or "should switch off" in row
 
 
 def test_only_a_button_whose_time_has_come_stands_out(pages: Reader, clock: Clock) -> None:
