@@ -12,6 +12,7 @@ import numpy as np
 from scheduler.planning.batches import Batch, Fit
 from scheduler.planning.heats import least_energy
 from scheduler.planning.placement import EARLINESS
+from scheduler.planning.problem import FAR
 from scheduler.planning.timetable import Placed, Timetable, out_minutes
 
 
@@ -33,6 +34,9 @@ class Joining(NamedTuple):
     fit: Fit
 
 
+ASIDE = 0.9
+"""Share of the late loads that go behind all promises, where that costs nothing [-]."""
+
 SLIGHTLY = 1e-9
 """Less than this much cheaper is not cheaper [currency]."""
 
@@ -43,7 +47,7 @@ class Inserter:
     ``blink`` is the chance of overlooking a possibility, which keeps a search from doing the same thing twice
     (Christiaens & Vanden Berghe, Transportation Science 54 (2020) 417, "slack induction by string removals").
     ``haste`` is what a slot sooner is worth while choosing [currency per slot]: a firing that waits for cheap current
-    keeps its kiln from others, which its own cost does not show.
+    keeps its kiln from others, which its own cost does not show. ``looked_for`` counts places looked for: work done.
     """
 
     def __init__(self, timetable: Timetable, seed: int, joins: int = 12) -> None:
@@ -54,12 +58,13 @@ class Inserter:
         self.joins = joins
         self.blink = 0.0
         self.haste = 0.0
+        self.looked_for = 0
 
     def _overlooked(self) -> bool:
         return self.blink > 0.0 and self.random.random() < self.blink
 
-    def best_own(self, batch: Batch, beat: float = math.inf) -> Move | None:
-        """The cheapest firing of its own for a batch, if it costs less than ``beat``."""
+    def best_own(self, batch: Batch, beat: float = math.inf, not_before: int = 0) -> Move | None:
+        """The cheapest firing of its own for a batch, loaded in slot ``not_before`` or later, if below ``beat``."""
         best: Move | None = None
         seen: set[int] = set()
         timetable = self.timetable
@@ -72,8 +77,9 @@ class Inserter:
                 if self.problem.twins[kiln] in seen:
                     continue
                 seen.add(self.problem.twins[kiln])
+            self.looked_for += 1
             least = beat - timetable.firing_price - SLIGHTLY
-            placed = timetable.best_place(batch, kiln, fit, haste=self.haste, beat=least)
+            placed = timetable.best_place(batch, kiln, fit, not_before=not_before, haste=self.haste, beat=least)
             if placed is None:
                 continue
             place = placed.place
@@ -81,21 +87,31 @@ class Inserter:
             best = Move(None, placed, beat)
         return best
 
-    def _hosts(self, alone: Batch) -> list[tuple[float, int]]:
+    def _hosts(self, alone: Batch, beat: float, not_before: int) -> list[tuple[float, int]]:
         """The firings that may have room for a load, and what it costs in each as that stands; cheapest first."""
         timetable, batches = self.timetable, self.batches
         firings = timetable.firings
         load = alone.loads[0]
+        last = self._last_below(alone, beat)
         hosts: list[tuple[float, int]] = []
         for host in batches.hosts(load):
             for number in timetable.by_profile.get(host, ()):
                 firing = firings[number]
-                kiln = firing.kiln
-                if firing.fixed or batches.is_too_full(firing.batch, load, kiln):
+                place = firing.place
+                if place.unload > last or place.load < not_before or firing.fixed:
                     continue
-                hosts.append((self._in_place(alone, firing), number))
+                if batches.is_too_full(firing.batch, load, firing.kiln):
+                    continue
+                delta = self._in_place(alone, firing)
+                if delta < beat:
+                    hosts.append((delta, number))
         hosts.sort()
         return hosts
+
+    def _last_below(self, alone: Batch, beat: float) -> int:
+        """The last slot of unloading in which a load by itself may cost less than ``beat``."""
+        due = [at for at, _, flat in alone.wishes if flat >= beat]
+        return int(min(due) // self.problem.grid_minutes) if due else FAR
 
     def _in_place(self, alone: Batch, firing: Placed) -> float:
         """What it costs that a load joins a firing as that stands [currency]."""
@@ -103,15 +119,25 @@ class Inserter:
         moved = alone.moved(firing.kiln, out) * self.timetable.moved_price
         return alone.guide_cost(out) + EARLINESS * firing.place.unload + moved
 
-    def best_join(self, alone: Batch, bounds: tuple[int, int]) -> tuple[Move | None, list[Joining]]:
+    def _at_least(self, firing: Placed, batch: Batch, fit: Fit, first: int) -> float:
+        """What it costs more at least that a firing has the loads of ``batch`` [currency], clean-outs aside."""
+        phases = fit.phases
+        soonest = max(batch.ready, first) + phases.load + phases.safe
+        late = batch.guide_cost(soonest * self.problem.grid_minutes + phases.out_minutes)
+        return late + least_energy(self.problem, phases) + EARLINESS * len(batch.loads) * soonest - firing.place.guide
+
+    def best_join(
+        self, alone: Batch, bounds: tuple[int, int], beat: float = math.inf, not_before: int = 0
+    ) -> tuple[Move | None, list[Joining]]:
         """The cheapest firing to join for a load where the firing stays as it is; and those that would change.
 
-        ``bounds`` is what other stages of the same pieces leave.
+        ``bounds`` is what other stages of the same pieces leave. Only what costs less than ``beat`` is found, and
+        firings that are loaded in slot ``not_before`` or later.
         """
         best: Move | None = None
         anew: list[Joining] = []
         load = alone.loads[0]
-        for delta, number in self._hosts(alone):
+        for delta, number in self._hosts(alone, beat, not_before):
             if best is not None and delta >= best.delta:
                 break
             firing = self.timetable.firings[number]
@@ -126,7 +152,8 @@ class Inserter:
             else:
                 longer = least_energy(self.problem, fit.phases) - firing.fit.phases.least_energy
                 wait = max(0, batch.ready - firing.place.load)
-                anew.append(Joining(delta + max(0.0, longer) + 0.01 * wait, number, batch, fit))
+                guess = max(delta + max(0.0, longer) + 0.01 * wait, self._at_least(firing, batch, fit, bounds[0]))
+                anew.append(Joining(guess, number, batch, fit))
         anew.sort()
         return best, anew
 
@@ -142,6 +169,7 @@ class Inserter:
     def _join(self, joining: Joining, beat: float) -> Move | None:
         """A firing with one more load in it, placed anew in its kiln, if that costs less than ``beat`` more."""
         timetable = self.timetable
+        self.looked_for += 1
         number = joining.number
         firing = timetable.firings[number]
         mark = len(timetable.log)
@@ -168,20 +196,22 @@ class Inserter:
             self.timetable.remove(move.replaces)
         self.timetable.add(move.placed)
 
-    def best_move(self, load: int) -> Move | None:
-        """Where a load costs least; None where there is no place.
+    def best_move(self, load: int, beat: float = math.inf, not_before: int = 0) -> Move | None:
+        """Where a load costs least; None where there is no place that costs less than ``beat``.
 
         Tried in the order of what a trial takes: joining a firing as it stands, a firing of its own, joining one that
-        then has to move. Each is cut off at what the best so far costs.
+        then has to move. Each is cut off at what the best so far costs. ``not_before`` is the first slot of loading.
         """
+        self.looked_for += 1
         alone = self.batches.make(self.problem.loads[load].profile, (load,))
         bounds = self.timetable.bounds((load,))
         if alone is None or bounds is None:
             return None
-        best, anew = self.best_join(alone, bounds)
-        own = self.best_own(alone, math.inf if best is None else best.delta)
-        best = own or best
-        beat = math.inf if best is None else best.delta
+        best, anew = self.best_join(alone, bounds, beat, not_before)
+        beat = beat if best is None else best.delta
+        own = self.best_own(alone, beat, not_before)
+        if own is not None:
+            best, beat = own, own.delta
         for joining in anew[: self.joins]:
             if joining.guess >= beat:
                 break
@@ -201,31 +231,36 @@ class Inserter:
     def insert_loads(self, loads: Sequence[int], late_last: bool, most: float = math.inf) -> bool:
         """Place loads in order, each where it costs least; False as soon as they cost more than ``most`` together.
 
-        ``late_last``, where late at all has a price: a load that is late in its best place waits until the others have
-        theirs, so that it takes no time from one that can still be kept (as in Moore's rule for the number of late
-        jobs, Management Science 15 (1968) 102).
+        ``late_last``, where late at all has a price: a load that costs no less anywhere waits until the others have
+        their places, so that it takes no time from one that can still be kept (as in Moore's rule for the number of
+        late jobs, Management Science 15 (1968) 102).
         """
         waiting = []
         spent = 0.0
         for load in loads:
-            move = self.best_move(load)
-            if move is None:
-                continue
-            if late_last and self._is_late(load, move):
-                waiting.append(load)
-                spent += self._late_price(load)
-            else:
+            price = self._late_price(load) if late_last else 0.0
+            move = self.best_move(load, price or math.inf)
+            if move is not None:
                 spent += self._spend(move)
+            elif price:
+                waiting.append(load)
+                spent += price
             if spent > most:
                 return False
         for load in waiting:
             spent -= self._late_price(load)
-            move = self.best_move(load)
+            move = self._out_of_the_way(load) or self.best_move(load)
             if move is not None:
                 spent += self._spend(move)
                 if spent > most:
                     return False
         return True
+
+    def _out_of_the_way(self, load: int) -> Move | None:
+        """Where a load that is late anyway, and no dearer by the hour, costs least behind all promises."""
+        if self.problem.studio.prices.late_hour or self.random.random() > ASIDE:
+            return None
+        return self.best_move(load, not_before=self.problem.last_promise_slot)
 
     def _spend(self, move: Move) -> float:
         """Make a move; returns what the guide then has more, haste aside."""
@@ -234,18 +269,24 @@ class Inserter:
         return move.delta - self.haste * (move.placed.place.unload - before)
 
     def _late_price(self, load: int) -> float:
-        """What it costs at least that a load is late."""
-        return self.problem.studio.prices.late_load * self.problem.loads[load].priority
-
-    def _is_late(self, load: int, move: Move) -> bool:
+        """What it costs at least that a load is late [currency]; 0 where that decides nothing."""
         row = self.problem.loads[load]
-        if row.promised is None or load in self.problem.follower or not self.problem.studio.prices.late_load:
+        if row.promised is None or load in self.problem.follower:
+            return 0.0
+        return self.problem.studio.prices.late_load * row.priority
+
+    def insert_in_time(self, load: int) -> bool:
+        """Place a load where it costs least and less than being late; False where there is no such place."""
+        move = self.best_move(load, self._late_price(load) or math.inf)
+        if move is None:
             return False
-        return out_minutes(move.placed, self.problem.grid_minutes) > row.promised - self.problem.begin
+        self.apply(move)
+        return True
 
     def insert_batch(self, batch: Batch) -> bool:
-        """Place a whole batch in a firing of its own; False where there is no place."""
-        move = self.best_own(batch)
+        """Place a whole batch in a firing of its own; False where there is no place, or only one that is late."""
+        late = [price for load in batch.loads if (price := self._late_price(load))]
+        move = self.best_own(batch, min(late, default=math.inf))
         if move is None:
             return False
         self.apply(move)

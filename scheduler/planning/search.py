@@ -18,11 +18,15 @@ import numpy as np
 from scheduler.planning.batches import Batch
 from scheduler.planning.dispatch import in_stages
 from scheduler.planning.insertion import Inserter
+from scheduler.planning.pushing import PUSH, in_the_way
 from scheduler.planning.thinning import CHOICES, nearest, overdue_load, thin
 from scheduler.planning.timetable import Placed, Timetable, heating_end, out_minutes
 
-LEAST_WEIGHT = 0.2
-"""No neighbourhood is used much less than the others, however seldom it helps: some help once, and much."""
+LEAST_SHARE = 0.02
+"""No neighbourhood has a smaller share of the rounds, however seldom it helps: some help once, and much [-]."""
+
+FADING = 0.99
+"""How much of what a neighbourhood has gained so far still counts after its next round [-]."""
 
 HASTE = (-3.5, -2.0)
 """Powers of ten between which the worth of a slot sooner is drawn [currency per slot]: 0.1 to 3 a day."""
@@ -53,9 +57,15 @@ Neighbourhood = Callable[["Search"], list[int]]
 
 @dataclass(slots=True)
 class Record:
-    """How a neighbourhood fared: a weight that rises with success."""
+    """How a neighbourhood fared of late: what it gained [currency], and how many places were looked for (work)."""
 
-    weight: float = 1.0
+    gained: float = 0.0
+    work: float = 1e-9
+
+    def add(self, gained: float, work: int) -> None:
+        """One more round."""
+        self.gained = FADING * self.gained + gained
+        self.work = FADING * self.work + max(1, work)
 
 
 @dataclass
@@ -76,16 +86,25 @@ class Search:
         self.best = self.timetable.snapshot()
         self.best_cost = self.timetable.cost()
         self.guide = self.timetable.guide()
-        self.records = {name: Record() for name in (*NEIGHBOURHOODS, *CHOICES)}
+        self.records = {name: Record() for name in (*NEIGHBOURHOODS, *CHOICES, PUSH)}
 
     def step(self, heat: float) -> bool:
         """One ruin and recreate; ``heat`` from 1 to 0 is how much worse it may be. True where the best got better."""
         self.rounds += 1
         name = self._pick()
+        looked_for = self.inserter.looked_for
         timetable = self.timetable
         thinned = CHOICES[name](timetable, self.random) if name in CHOICES else []
-        chosen = [] if name in CHOICES else self.chosen(name)
+        chosen = [] if name in CHOICES or name == PUSH else self.chosen(name)
+        urgent: list[int] = []
+        if name == PUSH:
+            pushed = in_the_way(timetable, self.random)
+            if pushed is None:
+                return False
+            urgent, chosen = [pushed[0]], pushed[1]
+            thinned = urgent
         pending = [load for load in range(len(timetable.problem.loads)) if load not in timetable.firing_of]
+        urgent = pending if name == UNPLACED else urgent
         if not chosen and not thinned and not pending:
             return False
         mark = len(timetable.log)
@@ -97,14 +116,14 @@ class Search:
         allowed = self.guide + self._threshold() * heat
         to_the_end = bool(self.random.random() < TO_THE_END)
         most = math.inf if to_the_end else allowed
-        done = self._recreate(batches, pending + out, most, unplaced_first=name == UNPLACED)
+        taken = [*out, *(load for batch in batches for load in batch.loads)]
+        done = self._recreate(batches, pending + out, most, urgent, name == PUSH) and not self._strands(taken)
         guide = timetable.guide() if done else math.inf
-        if to_the_end:
+        if to_the_end and done:
             self._remember(guide - self.guide)
         better = False
-        record = self.records[name]
+        self.records[name].add(max(0.0, self.guide - guide), self.inserter.looked_for - looked_for)
         if guide <= allowed:
-            record.weight = 0.98 * record.weight + (0.3 if guide < self.guide - 1e-6 else 0.01)
             self.guide = guide
             timetable.log.clear()
             cost = timetable.cost()
@@ -114,8 +133,12 @@ class Search:
                 better = True
         else:
             timetable.undo(mark)
-            record.weight = max(LEAST_WEIGHT, 0.98 * record.weight)
         return better
+
+    def _strands(self, loads: list[int]) -> bool:
+        """Whether one of these loads has no place any more though a later stage of it has one: that is no plan."""
+        placed, follower = self.timetable.firing_of, self.timetable.problem.follower
+        return any(load not in placed and any(later in placed for later in follower.get(load, ())) for load in loads)
 
     def _ruin(self, chosen: list[int]) -> list[Batch] | None:
         """Take firings out, and those whose clean-out then has no room; None where one of these is fixed."""
@@ -157,33 +180,46 @@ class Search:
         return True
 
     def _pick(self) -> str:
+        """A neighbourhood at random, the likelier the more it gained of late for its work."""
         names = list(self.records)
-        weights = np.array([self.records[name].weight for name in names])
-        return names[int(self.random.choice(len(names), p=weights / weights.sum()))]
+        worth = np.array([record.gained / record.work for record in self.records.values()])
+        shares = worth / worth.sum() if worth.sum() > 0.0 else np.full(len(names), 1.0 / len(names))
+        shares = LEAST_SHARE + (1.0 - LEAST_SHARE * len(names)) * shares
+        return names[int(self.random.choice(len(names), p=shares / shares.sum()))]
 
-    def _recreate(self, batches: list[Batch], pending: list[int], most: float, unplaced_first: bool) -> bool:
-        """Put back what is out; False as soon as the plan costs more than ``most``."""
+    def _recreate(
+        self, batches: list[Batch], pending: list[int], most: float, urgent: list[int], in_order: bool
+    ) -> bool:
+        """Put back what is out, ``urgent`` loads first; False as soon as the plan costs more than ``most``.
+
+        ``in_order``: the urgent load is to be in time, and the batches go back whole, in their order.
+        """
         random = self.random
         inserter = self.inserter
         inserter.blink = 0.02 if random.random() < 0.7 else 0.15
         inserter.haste = float(10.0 ** random.uniform(*HASTE)) if random.random() < HASTY else 0.0
+        if in_order:
+            if not inserter.insert_in_time(urgent[0]):
+                return False
+            pending = [load for load in pending if load != urgent[0]]
         whole = random.random() < 0.35
         problem = self.timetable.problem
         loads: list[int] = list(pending)
         # Whole batches would go back in before what had no place.
-        if whole and not unplaced_first:
+        if in_order or (whole and not urgent):
             order = list(range(len(batches)))
-            random.shuffle(order)
+            if not in_order:
+                random.shuffle(order)
             # A batch with earlier stages still to come waits for them as single loads.
             for number in order:
                 batch = batches[number]
-                if random.random() < 0.15 or not inserter.insert_batch(batch):
+                if (not in_order and random.random() < 0.15) or not inserter.insert_batch(batch):
                     loads += batch.loads
         else:
             for batch in batches:
                 loads += batch.loads
         key = self._key(int(random.integers(5)))
-        first = set(pending) if unplaced_first else set()
+        first = set(urgent)
         loads.sort(key=lambda load: (problem.loads[load].session_at is None, load not in first, key(load), load))
         late_last = bool(random.random() < LATE_LAST)
         return inserter.insert_loads(in_stages(problem, loads), late_last, most - self.timetable.placed_guide())

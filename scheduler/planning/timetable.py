@@ -212,6 +212,7 @@ class Timetable:
         kiln: int,
         fit: Fit,
         *,
+        not_before: int = 0,
         only_start: int = -1,
         last_out_minutes: int = FAR,
         free_of_stages: bool = False,
@@ -220,9 +221,10 @@ class Timetable:
     ) -> Placed | None:
         """The cheapest place of a batch in a kiln beside all that is booked; None where there is none.
 
-        ``free_of_stages`` leaves earlier and later stages of the same pieces aside. ``haste`` is what a slot sooner is
-        worth [currency per slot] while looking; the place found is priced without it. Only a place whose guide,
-        clean-outs and haste together cost less than ``beat`` is found [currency].
+        It is loaded in slot ``not_before`` or later. ``free_of_stages`` leaves earlier and later stages of the same
+        pieces aside. ``haste`` is what a slot sooner is worth [currency per slot] while looking; the place found is
+        priced without it. Only a place whose guide, clean-outs and haste together cost less than ``beat`` is found
+        [currency].
         """
         bounds = (-FAR, FAR) if free_of_stages else self.bounds(batch.loads)
         if bounds is None:
@@ -232,7 +234,7 @@ class Timetable:
         work = problem.studio.profile_by_id[batch.profile].work
         elsewhere = sum([stay.kiln != kiln for stay in batch.stays]) * self.moved_price
         found, load, start, unload, free, energy, guide, cleaning = find_place(
-            max(batch.ready, bounds[0], 0),
+            max(batch.ready, bounds[0], not_before, 0),
             min(bounds[1], last_out_minutes),
             phases.load,
             phases.is_hot,

@@ -99,7 +99,7 @@ def solve_by_planner(problem: OvenProblem, seconds: float | None, seed: int, wor
     bound = session.bound
     if share < 1.0 and seconds is not None:
         left = seconds - (time.monotonic() - begun)
-        bound = max(bound, _decide_whole(session.timetable, left, seed))
+        bound = max(bound, _decide_whole(session.timetable, left, seed, bound))
     schedule = schedule_of(session.timetable.snapshot())
     return Answer(tuple(schedule), whole(bound), time.monotonic() - begun)
 
@@ -109,7 +109,7 @@ def _search_share(jobs: int) -> float:
     return next((share for most, share in WHOLE_UP_TO if jobs <= most), 1.0)
 
 
-def _decide_whole(timetable: Timetable, seconds: float, seed: int) -> float:
+def _decide_whole(timetable: Timetable, seconds: float, seed: int, bound: float) -> float:
     """The exact model on all jobs at once, hinted with what was found: its bound; a cheaper schedule is kept.
 
     In the instance as a studio no phase depends on the mass, so the model has no simplification here.
@@ -117,7 +117,7 @@ def _decide_whole(timetable: Timetable, seconds: float, seed: int) -> float:
     found, before = timetable.snapshot(), timetable.cost()
     for number in list(timetable.firings):
         timetable.remove(number)
-    part = Part(timetable, tuple(range(len(timetable.problem.loads))), found)
+    part = Part(timetable, tuple(range(len(timetable.problem.loads))), found, before, bound)
     answer = solve(part, Limits(seconds, workers=2, seed=seed))
     if answer is None or not put(part, answer, Inserter(timetable, seed)) or timetable.cost() >= before:
         timetable.restore(found)

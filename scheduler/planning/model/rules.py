@@ -14,7 +14,16 @@ from numpy.typing import NDArray
 from ortools.sat.python import cp_model
 
 from scheduler.planning.model.succession import clean_out
-from scheduler.planning.model.variables import Leader, Option, Part, Variables, room
+from scheduler.planning.model.variables import (
+    Leader,
+    Moment,
+    Option,
+    Part,
+    Variables,
+    hands_abound,
+    lengths,
+    room,
+)
 from scheduler.planning.timetable import out_minutes
 
 Rule = Callable[[cp_model.CpModel, Part, Variables], None]
@@ -22,8 +31,12 @@ Rule = Callable[[cp_model.CpModel, Part, Variables], None]
 
 def each_load_once(model: cp_model.CpModel, part: Part, v: Variables) -> None:
     """Each load leads, joins or is unplaced: ``sum of joins + unplaced = 1``; a firing is in one kiln."""
+    problem = part.timetable.problem
     for load in part.loads:
         ways = [leader.members[load] for leader in v.leaders_of.get(load, [])]
+        if part.known_bound + problem.studio.prices.unplaced * problem.loads[load].priority > part.known_cost:
+            # A plan that leaves it out is dearer than the one at hand.
+            model.add(v.unplaced[load] == 0)
         model.add_exactly_one([*ways, v.unplaced[load]])
     for leader in v.leaders:
         model.add(cp_model.LinearExpr.sum([o.present for o in leader.options]) == leader.active)
@@ -79,7 +92,7 @@ def capacity(model: cp_model.CpModel, part: Part, v: Variables) -> None:
 def load_order(model: cp_model.CpModel, part: Part, v: Variables) -> None:
     """Loaded, then started, then unloaded when safe; a hot session begins within the last hold."""
     for leader in v.leaders:
-        for option in leader.options:
+        for option in leader.options if not leader.tied else ():
             phases = option.phases
             model.add(leader.start >= leader.load_at + phases.load).only_enforce_if(option.present)
             model.add(leader.unload >= leader.start + phases.safe).only_enforce_if(option.present)
@@ -96,17 +109,31 @@ def kiln_one_at_a_time(model: cp_model.CpModel, part: Part, v: Variables) -> Non
     """One kiln's firings do not overlap from ``load_at`` to ``free_at``, nor its outages and fixed firings."""
     horizon = part.timetable.problem.slots
     by_kiln: dict[int, list[cp_model.IntervalVar]] = {}
+    busy: dict[int, list[cp_model.IntervalVar]] = {}
+    for kiln in range(len(part.timetable.problem.kilns)):
+        booked = part.timetable.busy(kiln)
+        busy[kiln] = [model.new_fixed_size_interval_var(begin, end - begin, "") for begin, end, _ in booked]
     for leader in v.leaders:
         for option in leader.options:
-            _free(model, leader, option)
-            size = model.new_int_var(0, 5 * horizon, "")
-            by_kiln.setdefault(option.kiln, []).append(
-                model.new_optional_interval_var(leader.clean_at, size, leader.free, option.present, "")
-            )
+            intervals = by_kiln.setdefault(option.kiln, [])
+            if leader.tied:
+                loading, _, free = lengths(option.phases)
+                start, whole = leader.load_at, loading + free
+                intervals.append(model.new_optional_fixed_size_interval_var(start, whole, option.present, ""))
+                if leader.clean_at is not leader.load_at and busy[option.kiln]:
+                    size = model.new_int_var(0, 5 * horizon, "")
+                    there = option.present
+                    # A clean-out and its firing are not parted, not even by an outage of no length.
+                    cleaned = model.new_optional_interval_var(leader.clean_at, size, leader.free, there, "")
+                    model.add_no_overlap([cleaned, *busy[option.kiln]])
+            else:
+                _free(model, leader, option)
+                size = model.new_int_var(0, 5 * horizon, "")
+                intervals.append(
+                    model.new_optional_interval_var(leader.clean_at, size, leader.free, option.present, "")
+                )
     for kiln, intervals in by_kiln.items():
-        for begin, end, _ in part.timetable.busy(kiln):
-            intervals.append(model.new_fixed_size_interval_var(begin, end - begin, ""))
-        model.add_no_overlap(intervals)
+        model.add_no_overlap([*intervals, *busy[kiln]])
 
 
 def _free(model: cp_model.CpModel, leader: Leader, option: Option) -> None:
@@ -184,6 +211,8 @@ def circuit_amps(model: cp_model.CpModel, part: Part, v: Variables) -> None:
 def hands(model: cp_model.CpModel, part: Part, v: Variables) -> None:
     """Loading, unloading and sessions: ``tasks at any moment <= hands on duty``, skills by every set of them."""
     problem = part.timetable.problem
+    if hands_abound(problem) and not any(leader.is_hot for leader in v.leaders):
+        return
     tasks: dict[int, list[cp_model.IntervalVar]] = {row: [] for row in range(len(problem.people))}
     for leader in v.leaders:
         skill = problem.studio.profile_by_id[leader.profile].skill if leader.is_hot else None
@@ -222,7 +251,7 @@ def _loading(model: cp_model.CpModel, part: Part, leader: Leader, loading: int, 
 
 
 def _staffed(
-    model: cp_model.CpModel, part: Part, at: cp_model.IntVar, length: int, rows: tuple[int, ...], option: Option
+    model: cp_model.CpModel, part: Part, at: Moment, length: int, rows: tuple[int, ...], option: Option
 ) -> None:
     """A task begins only where somebody is there, with a hand left by the fixed firings, for all of its length."""
     problem = part.timetable.problem

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from ortools.sat.python import cp_model
@@ -54,7 +55,10 @@ def solve(part: Part, limits: Limits) -> Answer | None:
     variables = decide(model, part)
     for rule in RULES:
         rule(model, part, variables)
-    model.minimize(total_cost(model, part, variables))
+    total = total_cost(model, part, variables)
+    model.minimize(total)
+    if part.known_bound > 0.0:
+        model.add(total >= math.floor(part.known_bound * part.timetable.problem.cost_scale))
     hint(model, part, variables)
     for _ in range(MOST_CUTS):
         solver = _solver(limits)
@@ -135,11 +139,17 @@ def hint(model: cp_model.CpModel, part: Part, variables: Variables) -> None:
             if load != leader.load:
                 model.add_hint(joins, placed is not None and load in placed.batch.loads)
         if placed is not None:
-            model.add_hint(leader.load_at, placed.place.load)
-            model.add_hint(leader.start, placed.place.start)
-            model.add_hint(leader.unload, placed.place.unload)
-            model.add_hint(leader.out, placed.place.unload + placed.fit.phases.unload)
-            model.add_hint(leader.free, placed.place.free)
+            place = placed.place
+            model.add_hint(leader.start, place.start)
+            for moment, slot in (
+                (leader.load_at, place.load),
+                (leader.unload, place.unload),
+                (leader.out, place.unload + placed.fit.phases.unload),
+                (leader.free, place.free),
+            ):
+                # Times that follow from the start take no hint.
+                if isinstance(moment, cp_model.IntVar) and moment is not leader.start:
+                    model.add_hint(moment, slot)
     for load, unplaced in variables.unplaced.items():
         model.add_hint(unplaced, load not in by_member)
 

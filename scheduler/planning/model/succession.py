@@ -112,6 +112,6 @@ def _follow(model: cp_model.CpModel, part: Part, before: Stop, after: Stop, arc:
     done = before.leader.free if before.leader is not None else before.free
     if after.leader is not None:
         model.add(after.leader.clean_at == after.leader.load_at - slots).only_enforce_if(arc)
-        model.add(after.leader.clean_at >= done).only_enforce_if(arc)
+        model.add(after.leader.load_at >= done + slots).only_enforce_if(arc)
     elif before.leader is not None:
         model.add(before.leader.free <= after.load - slots).only_enforce_if(arc)

@@ -6,12 +6,15 @@ least as large, so the leader alone decides the size row, and copies of one plan
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+import numpy as np
 from ortools.sat.python import cp_model
 
 from scheduler.planning.heats import Charge, Phases, mass_step_kg
+from scheduler.planning.problem import Problem
 from scheduler.planning.timetable import Placed, Timetable
 
 
@@ -19,12 +22,19 @@ from scheduler.planning.timetable import Placed, Timetable
 class Part:
     """A part of a plan to be decided anew: ``loads`` are free, everything booked in ``timetable`` is fixed.
 
-    ``current`` are the free loads' firings of the plan so far, for the hint.
+    ``current`` are the free loads' firings of the plan so far, for the hint. Only plans that cost less than
+    ``known_cost`` are looked for where no plan can cost less than ``known_bound`` [currency].
     """
 
     timetable: Timetable
     loads: tuple[int, ...]
     current: tuple[Placed, ...] = ()
+    known_cost: float = math.inf
+    known_bound: float = 0.0
+
+
+Moment = cp_model.IntVar | cp_model.LinearExpr
+"""A time, decided or following from one that is [slots]."""
 
 
 @dataclass(slots=True, eq=False)
@@ -42,7 +52,8 @@ class Option:
 class Leader:
     """A possible firing, named by its largest load; times in slots.
 
-    ``clean_at`` is when the clean-out before it begins; the same as ``load_at`` in a studio without any.
+    ``clean_at`` is when the clean-out before it begins; the same as ``load_at`` in a studio without any. ``tied``: its
+    times all follow from ``start``, because nothing ever waits for a hand.
     """
 
     load: int
@@ -50,14 +61,15 @@ class Leader:
     active: cp_model.IntVar
     options: list[Option]
     members: dict[int, cp_model.IntVar]
-    clean_at: cp_model.IntVar
-    load_at: cp_model.IntVar
+    clean_at: Moment
+    load_at: Moment
     start: cp_model.IntVar
-    unload: cp_model.IntVar
-    out: cp_model.IntVar
-    free: cp_model.IntVar
+    unload: Moment
+    out: Moment
+    free: Moment
     session: cp_model.LinearExpr | int = 0
     is_hot: bool = False
+    tied: bool = False
 
 
 @dataclass(slots=True, eq=False)
@@ -72,11 +84,8 @@ class Variables:
 
 def decide(model: cp_model.CpModel, part: Part) -> Variables:
     """Make the variables of a part."""
-    problem = part.timetable.problem
-    horizon = problem.slots
     leaders = []
     for load in part.loads:
-        profile = problem.loads[load].profile
         followers = joinable(part, load)
         options = []
         for number, (kiln, phases, limit_kg) in enumerate(kiln_options(part, load, followers)):
@@ -86,21 +95,7 @@ def decide(model: cp_model.CpModel, part: Part) -> Variables:
         active = model.new_bool_var(f"leads_{load}")
         members = {load: active}
         members |= {other: model.new_bool_var(f"joins_{other}_{load}") for other in followers}
-        load_at = model.new_int_var(0, horizon, f"load_at_{load}")
-        leader = Leader(
-            load=load,
-            profile=profile,
-            active=active,
-            options=options,
-            members=members,
-            clean_at=model.new_int_var(0, horizon, "") if problem.clean_outs.any else load_at,
-            load_at=load_at,
-            start=model.new_int_var(0, horizon - 1, f"start_{load}"),
-            unload=model.new_int_var(0, horizon, f"unload_{load}"),
-            out=model.new_int_var(0, horizon, f"out_{load}"),
-            free=model.new_int_var(0, 4 * horizon, f"free_{load}"),
-            is_hot=options[0].phases.is_hot,
-        )
+        leader = _leader(model, part, load, active, options, members)
         if leader.is_hot:
             leader.session = session_slots(part, members)
         leaders.append(leader)
@@ -109,6 +104,58 @@ def decide(model: cp_model.CpModel, part: Part) -> Variables:
         for member in leader.members:
             variables.leaders_of.setdefault(member, []).append(leader)
     return variables
+
+
+def _leader(
+    model: cp_model.CpModel,
+    part: Part,
+    load: int,
+    active: cp_model.IntVar,
+    options: list[Option],
+    members: dict[int, cp_model.IntVar],
+) -> Leader:
+    """A leader with its times."""
+    problem = part.timetable.problem
+    horizon, profile = problem.slots, problem.loads[load].profile
+    is_hot = options[0].phases.is_hot
+    ways = {lengths(option.phases) for option in options}
+    if hands_abound(problem) and not is_hot and len(ways) == 1:
+        loading, out, free = ways.pop()
+        start = model.new_int_var(loading, max(loading, horizon - out), f"start_{load}")
+        load_at = start - loading
+        clean_at = model.new_int_var(0, horizon, "") if problem.clean_outs.any else load_at
+        unload = start + options[0].phases.safe
+        leader = Leader(
+            load, profile, active, options, members, clean_at, load_at, start, unload, start + out, start + free
+        )
+        leader.tied = True
+        return leader
+    decided = model.new_int_var(0, horizon, f"load_at_{load}")
+    return Leader(
+        load=load,
+        profile=profile,
+        active=active,
+        options=options,
+        members=members,
+        clean_at=model.new_int_var(0, horizon, "") if problem.clean_outs.any else decided,
+        load_at=decided,
+        start=model.new_int_var(0, horizon - 1, f"start_{load}"),
+        unload=model.new_int_var(0, horizon, f"unload_{load}"),
+        out=model.new_int_var(0, horizon, f"out_{load}"),
+        free=model.new_int_var(0, 4 * horizon, f"free_{load}"),
+        is_hot=is_hot,
+    )
+
+
+def lengths(phases: Phases) -> tuple[int, int, int]:
+    """From the start back to loading, and on to the end of unloading and the free kiln, where no hand is waited for."""
+    out = phases.safe + phases.unload
+    return phases.load, out, max(out, min(phases.cold, out + phases.open_cool))
+
+
+def hands_abound(problem: Problem) -> bool:
+    """Whether there is a hand for every kiln at every moment: a kiln has one task at a time."""
+    return bool(np.all(problem.people[0] >= len(problem.kilns)))
 
 
 def joinable(part: Part, leader: int) -> list[int]:

@@ -187,7 +187,7 @@ WAX_AND_WARE = (load("A", profile="melt"), load("B"))
 @pytest.mark.parametrize(("after", "allowed"), [(11, False), (12, True)])
 def test_clean_out_leaves_time_between_two_works(after: int, allowed: bool) -> None:
     case = Alone(
-        _two_works(),
+        _two_works(shifts=(DAYTIME,)),
         (load("A", profile="melt"), load("B")),
         rules.load_order,
         rules.kiln_one_at_a_time,
@@ -200,7 +200,7 @@ def test_clean_out_leaves_time_between_two_works(after: int, allowed: bool) -> N
 
 def test_clean_out_asks_for_nothing_the_other_way_round() -> None:
     case = Alone(
-        _two_works(),
+        _two_works(shifts=(DAYTIME,)),
         (load("A", profile="melt"), load("B")),
         rules.load_order,
         rules.kiln_one_at_a_time,
@@ -286,7 +286,7 @@ def test_ready_holds_for_every_member(load_at: int, allowed: bool) -> None:
 @pytest.mark.parametrize(("later", "allowed"), [(111, False), (112, True)])
 def test_after_gap_waits_for_the_earlier_stage(later: int, allowed: bool) -> None:
     loads = (load("A"), load("B", after="A", gap_minutes=60.0))
-    case = Alone(studio(), loads, rules.each_load_once, rules.after_gap)
+    case = Alone(studio(shifts=(DAYTIME,)), loads, rules.each_load_once, rules.after_gap)
     case.fires(0, out=100)
     case.fires(1, load_at=later)
     assert case.feasible() is allowed

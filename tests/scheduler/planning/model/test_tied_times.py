@@ -1,0 +1,56 @@
+"""Where nothing waits for a hand, a leader's times follow from its start: that must not change what is cheapest."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+from ortools.sat.python import cp_model
+
+from scheduler.planning.model import rules, variables
+from scheduler.planning.model.solve import Limits, solve
+from scheduler.planning.model.variables import Part, decide
+from shared.studio import CleanOut, Prices, Studio
+from tests.scheduler.planning.plain_studio import DAYTIME, bench_kiln, clock, load, slow_profile, studio, timetable_of
+
+LOADS = (
+    load("A", promised=clock("14:00")),
+    load("B", profile="melt", promised=clock("20:00")),
+    load("C", ready=clock("06:00"), promised=clock("18:00")),
+    load("D", profile="melt", footprint_cm2=900.0, promised=clock("12:00", day=1)),
+    load("E", ready=clock("03:00"), promised=clock("15:00"), priority=2),
+)
+
+
+def _place(**changes: Any) -> Studio:
+    return studio(
+        kilns=(bench_kiln(work=("firing", "wax")),),
+        profiles=(slow_profile(), slow_profile("melt", work="wax")),
+        clean_outs=(CleanOut(after=("wax",), before=("firing",), minutes=60.0, price=7.0),),
+        prices=Prices(late_load=40.0, late_hour=1.5),
+        **changes,
+    )
+
+
+@pytest.mark.parametrize("with_clean_outs", [True, False])
+def test_the_cheapest_plan_costs_the_same_with_tied_and_with_free_times(
+    monkeypatch: pytest.MonkeyPatch, with_clean_outs: bool
+) -> None:
+    place = _place() if with_clean_outs else _place().model_copy(update={"clean_outs": ()})
+    costs = []
+    for abound in (True, False):
+        for module in (variables, rules):
+            monkeypatch.setattr(module, "hands_abound", lambda _, answer=abound: answer)
+        answer = solve(Part(timetable_of(place, LOADS), tuple(range(len(LOADS)))), Limits(60.0, workers=2))
+        assert answer is not None
+        assert answer.optimal
+        costs.append(answer.cost)
+    assert costs[0] == pytest.approx(costs[1], abs=1e-6)
+
+
+def test_times_are_tied_only_where_there_is_a_hand_for_every_kiln_at_every_moment() -> None:
+    for place, tied in ((_place(), True), (_place(shifts=(DAYTIME,)), False)):
+        part = Part(timetable_of(place, LOADS), tuple(range(len(LOADS))))
+        decided = decide(cp_model.CpModel(), part)
+        assert decided.leaders
+        assert any(leader.tied for leader in decided.leaders) is tied
