@@ -118,19 +118,28 @@ def _hours(need: Need) -> Iterator[Change]:
                 beside.timetable.problem = replace(problem, people=people)
                 out = beside.out_at()
                 if out is not None and out <= need.out_by:
-                    found.append(((*_unusual(problem.people[0], low, high), begins), begins))
+                    found.append(((*unusual(problem.people[0], low, high, 24 * 60 // grid), begins), begins))
         for _, begins in sorted(found)[:3]:
             yield Change("hands", _with_hour(need, begins, hours), need.loads, "", begins, begins + hours * 60)
         if found:
             return
 
 
-def _unusual(staffed: np.ndarray[tuple[int], np.dtype[np.int32]], low: int, high: int) -> tuple[float, ...]:
-    """How far a stretch lies from the hours at which people are there: within, next to, away from them."""
+def unusual(
+    staffed: np.ndarray[tuple[int], np.dtype[np.int32]], low: int, high: int, slots_a_day: int
+) -> tuple[float, ...]:
+    """How far a stretch lies from the hours at which people are there: within, next to, away from them.
+
+    Away from them, by the share of days on which nobody is there at that time of the day: noon of a day off comes
+    before midnight.
+    """
     if np.all(staffed[low:high] > 0):
-        return (0.0,)
+        return (0.0, 0.0)
     beside = staffed[max(0, low - 1)] > 0 or staffed[min(len(staffed) - 1, high)] > 0 or np.any(staffed[low:high] > 0)
-    return (1.0,) if beside else (2.0,)
+    if beside:
+        return (1.0, 0.0)
+    at_that_time = np.concatenate([staffed[slot % slots_a_day :: slots_a_day] for slot in range(low, high)])
+    return 2.0, 1.0 - float(np.mean(at_that_time > 0))
 
 
 def _with_hour(need: Need, begins: Minute, hours: int) -> Studio:

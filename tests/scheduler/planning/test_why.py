@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from collections import Counter
 
+import numpy as np
 import pytest
 
 from scheduler.audit import prove
 from scheduler.planning.door import Settings, plan
+from scheduler.planning.mending import unusual
 from scheduler.planning.why import Explanation, explain_load
 from shared.errors import RequestError
 from shared.plans import Plan
@@ -111,3 +113,12 @@ def test_a_load_that_is_out_in_time_is_not_asked_about() -> None:
         explain_load(case.studio, case.loads, planned(case), "L", settings=WORK)
     with pytest.raises(RequestError, match="no load Z waits"):
         explain_load(case.studio, case.loads, planned(case), "Z", settings=WORK)
+
+
+def test_hands_on_a_day_off_are_offered_at_a_time_at_which_people_are_there_on_others() -> None:
+    """Two days of 24 slots, staffed from slot 8 to 16 of the first: midnight of the second comes last."""
+    staffed = np.zeros(48, dtype=np.int32)
+    staffed[8:16] = 1
+    within, beside = unusual(staffed, 9, 10, 24), unusual(staffed, 16, 17, 24)
+    noon, midnight = unusual(staffed, 36, 37, 24), unusual(staffed, 24, 25, 24)
+    assert within < beside < noon < midnight
