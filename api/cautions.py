@@ -13,7 +13,7 @@ The texts stand in the catalogue under ``caution``. Where they come from, by key
 - thick-ware, lead: studios' and suppliers' published firing rules.
 - see-it-off, no-one-at-end: HSE, *Kilns in schools* (most past kiln fires began at night); the half hour's margin is
   common practice for back-up timers.
-- hot-session, unattended, vent: common practice.
+- hot-session, two-to-cast, unattended, vent: common practice.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ from datetime import date
 
 from api.day import FiringOnDay
 from api.formats import Formats
+from shared.profiles import Profile
 
 ALARM_MARGIN_MINUTES = 30
 """How long after its expected end a kiln that still heats is switched off [min]. Common practice: the margin that a
@@ -60,11 +61,22 @@ def cautions(shown: FiringOnDay, formats: Formats, day: date) -> tuple[Caution, 
         found.append(_of_firing("unattended", formats, stretches=stretches))
     if shown.hot:
         found.append(_always("hot-session", formats))
+        if pours(shown.profile) and "two-to-cast" not in shown.profile.cautions:
+            found.append(_always("two-to-cast", formats))
     elif shown.seen_off_by:
         found.append(_of_firing("see-it-off", formats, at=off, alarm=formats.clock(alarm_at(shown), day)))
     else:
         found.append(_of_firing("no-one-at-end", formats, at=off))
     return tuple(found)
+
+
+def pours(profile: Profile) -> bool:
+    """Whether hot metal may be poured in a profile's session: every session may, but one that is plainly enamelling.
+
+    A studio words its work and sessions as it likes, so enamel is what is recognised: an unknown session warns.
+    """
+    enamel = profile.work == "enamel" or "enamel-dust" in profile.cautions
+    return "hot-flask" in profile.cautions or not enamel
 
 
 def named_caution(key: str, formats: Formats) -> Caution:

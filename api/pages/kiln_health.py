@@ -8,6 +8,7 @@ from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from api.formats import Formats
+from api.outages import outage_reason
 from api.storage.tables import FiringRecord, StudioPart
 from shared.clock import Minute, minute_of
 from shared.kilns import Kiln
@@ -99,7 +100,8 @@ def _outages(session: Session, kiln: Kiln, formats: Formats) -> tuple[tuple[str,
             continue
         ends = body.get("ends")
         words = formats.words
-        reason = words("plan.reason", reason=body["reason"]) if body.get("reason") else ""
+        why = outage_reason(body.get("reason"), words)
+        reason = words("plan.reason", reason=why) if why else ""
         text = (
             words("plan.out_from", begin=formats.clock(body["begins"]), reason=reason)
             if ends is None

@@ -67,7 +67,7 @@ def fields(words: Words, studio: Studio) -> tuple[Field, ...]:
         Field("after", words("book.after"), words("book.after_hint"), "text", False, False, True, ""),
         Field("gap_hours", words("book.gap"), words("book.gap_hint"), "text", False, False, True, ""),
         time("session_at", words("book.session_at"), words("book.session_hint"), more=True),
-        Field("session_hours", words("book.session_hours"), words("book.gap_hint"), "text", False, False, True, ""),
+        Field("session_hours", words("book.session_hours"), words("book.length_hint"), "text", False, False, True, ""),
         Field("priority", words("book.priority"), words("book.priority_hint"), "text", False, True, True, "numeric"),
     )  # fmt: skip
 

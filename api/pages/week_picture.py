@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from api.formats import Formats
+from api.outages import outage_reason
 from scheduler.audit import AuditedPlan
 from shared.calendar import on_duty
 from shared.clock import Minute, wall_minute
@@ -172,13 +173,14 @@ def week_picture(
 def _out_bar(outage: Outage, x: ToX, end: Minute, formats: Formats) -> Bar:
     """A stretch out of use, with its reason as far as there is room; and all of it in the words of the day's card."""
     words = formats.words
-    reason = words("plan.reason", reason=outage.reason) if outage.reason else ""
+    why = outage_reason(outage.reason, words)
+    reason = words("plan.reason", reason=why) if why else ""
     if outage.ends is None:
         title = words("plan.out_from", begin=formats.clock(outage.begins), reason=reason)
     else:
         title = words("plan.out_of_order", stretch=formats.stretch(outage.begins, outage.ends), reason=reason)
     left, right = x(outage.begins), x(outage.ends or end)
-    label = outage.reason or words("phase.out")
+    label = why or words("phase.out")
     room = int((right - left) / LETTER)
     if len(label) > room:
         label = label[: room - 1].rstrip() + "…" if room > 4 else ""
