@@ -76,6 +76,10 @@ def test_wrong_events_are_told_on_the_form(pages: Reader) -> None:
         ({"away": "soon"}, "write it as 2026-11-30"),
         ({"late": "F1", "hours": "some"}, "write it as 1.5"),
         ({"kiln": "K1", "until": "never"}, "is not a time"),
+        ({"shift": "09:00"}, "choose the day too"),
+        ({"late": "F1"}, "fill in both"),
+        ({"hours": "2"}, "fill in both"),
+        ({"until": "2026-12-01T09:00"}, "tick a kiln or a circuit"),
     ):
         answer = pages.post("Wout", "/broke", form)
         assert answer.status_code == 422
