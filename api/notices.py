@@ -183,14 +183,17 @@ def tell_people(session: Session, plan: StoredPlan, at: datetime) -> int:
     for change in plan.notes.get("changes", ()):
         row = session.scalar(select(BookedLoad).where(BookedLoad.key == change["load"]))
         after = change["after"]
+        person_id = row.person_id if row is not None else None
+        # Nobody signs in for it: the staff tell the owner, and need the name.
+        named = (change["load"], change.get("owner") if person_id is None else None)
+        load = " ".join(filter(None, named))
         text = (
-            tell("notice.moved", load=change["load"], kiln=after["kiln"], out=datetime.fromisoformat(after["out_at"]))
+            tell("notice.moved", load=load, kiln=after["kiln"], out=datetime.fromisoformat(after["out_at"]))
             if after is not None
-            else tell("notice.no_place", load=change["load"])
+            else tell("notice.no_place", load=load)
         )
         if change["breaks_promise"]:
             text += tell("notice.later_than_promised")
-        person_id = row.person_id if row is not None else None
         told += raise_notice(session, f"moved {plan.id} {change['load']}", "moved", at, text, person_id=person_id)
     return told
 

@@ -132,13 +132,13 @@ def answers(service: ServiceDep, who: StaffDep, plan_id: int, form: FormDep) -> 
 def events_of(form: Form, studio: Studio) -> Events:
     """What a form says has happened; half of an event is refused, or the plan would be made without it."""
     half = {
-        "half_shift": form("shift") and not form("away"),
-        "half_late": bool(form("late")) != bool(form("hours")),
-        "half_until": form("until") and not (form.every("kiln") or form.every("circuit")),
+        "refused.half_shift": form("shift") and not form("away"),
+        "refused.half_late": bool(form("late")) != bool(form("hours")),
+        "refused.half_until": form("until") and not (form.every("kiln") or form.every("circuit")),
     }
     for key, missing in half.items():
         if missing:
-            raise ProblemError(422, tell(f"refused.{key}"), name="faults")
+            raise ProblemError(422, tell(key), name="faults")
     away = []
     if form("away"):
         try:

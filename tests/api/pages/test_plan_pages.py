@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import time
 
 import pytest
@@ -133,3 +134,10 @@ def test_each_supposition_changes_just_that(audited: AuditedPlan) -> None:
 def test_what_cannot_be_supposed_is_told(audited: AuditedPlan, fields: dict[str, str]) -> None:
     with pytest.raises(ProblemError):
         supposed(form(**fields), audited.studio, read_words())
+
+
+def test_the_staff_read_whose_load_has_moved_where_its_owner_does_not_sign_in(pages: Reader) -> None:
+    path = solved(pages, pages.post("Wout", "/broke", {"kiln": "K1", "work": "1"}))
+    pages.post("Marta", f"{path}/publish", {"publication": "1", "anyway": "1"})
+    told = re.findall(r"<li>Load (\S+) (.*?) (?:is now|has no)", pages.get("Marta", "/day").text)
+    assert told == [("B2", "Zoë &lt;north&gt; &amp; co")]
