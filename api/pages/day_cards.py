@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 
 from api.day import Day, FiringOnDay, KilnDay, Task
 from api.formats import Formats
-from api.outages import outage_reason
 from api.people import names_text
 from api.printing.plan_text import next_text, outage_texts
 from api.storage.tables import FiringRecord
@@ -157,7 +156,7 @@ def _card(
         state=_state_text(current, kept, states[state], out and state == "idle", formats),
         tone={"heat": "hot", "hot": "hot", "cool": "cools", "safe": "cools"}.get(state, ""),
         firings=tuple(firing_cards),
-        outages=tuple(outage_texts(day, _in_words(kiln_day, formats), formats)),
+        outages=tuple(outage_texts(day, kiln_day, formats)),
         next=next_text(day, kiln_day, formats),
         coming=_coming([step for card in firing_cards for step in card.steps], max(now, day.begin)),
     )
@@ -167,12 +166,6 @@ def _coming(steps: list[Step], now: Minute) -> str:
     """The step that waits to be noted, else the first that is still to come."""
     open_steps = [step for step in steps if step.tap] or [s for s in steps if not s.done and s.ends >= now]
     return f"{open_steps[0].clock} {open_steps[0].text}" if open_steps else ""
-
-
-def _in_words(kiln_day: KilnDay, formats: Formats) -> KilnDay:
-    """The same day with the reasons of its outages in the reader's words."""
-    told = [one.model_copy(update={"reason": outage_reason(one.reason, formats.words)}) for one in kiln_day.outages]
-    return replace(kiln_day, outages=tuple(told))
 
 
 def _state_text(

@@ -6,6 +6,7 @@ from api.cautions import Caution, cautions
 from api.day import CircuitLoad, Day, FiringOnDay, KilnDay
 from api.formats import Formats
 from api.lateness import late_rows
+from api.outages import outage_reason
 from api.people import duty_text
 from api.printing.columns import KEEP, heading, paragraph, row
 from api.printing.firing_text import key_lines, mind_lines, put_lines, summary_text, takes_text, time_lines
@@ -83,7 +84,8 @@ def outage_texts(day: Day, kiln_day: KilnDay, formats: Formats) -> list[str]:
     words = formats.words
     texts = []
     for outage in kiln_day.outages:
-        reason = words("plan.reason", reason=outage.reason) if outage.reason else ""
+        why = outage_reason(outage.reason, words)
+        reason = words("plan.reason", reason=why) if why else ""
         if outage.ends is None:
             texts.append(words("plan.out_from", begin=formats.clock(outage.begins, day.date), reason=reason))
         else:
