@@ -174,15 +174,24 @@ def pdf_of_all(pages: Sequence[str]) -> bytes:
         If the library is not installed, or lacks the system's text libraries.
     """
     need_pdf()
-    from weasyprint import HTML
+    from weasyprint import CSS, HTML
     from weasyprint.text.fonts import FontConfiguration
 
     fonts = FontConfiguration()  # looking for the system's fonts once a page would take most of the time
+    # The sheets' style is read once, not once a page. Apart from the page it ranks below what the page itself says,
+    # which is only its paper and margins' texts.
+    style = template_environment().get_template("sheet.css").render()
+    read_style = CSS(string=style, media_type="print", font_config=fonts)
     # All that is laid out lives until the end; looking through it for garbage over and over takes a sixth of the time.
     collects = gc.isenabled()
     gc.disable()
     try:
-        drawn = [HTML(string=page).render(font_config=fonts) for page in pages]
+        drawn = [
+            HTML(string=page.replace(style, "", 1)).render(
+                font_config=fonts, stylesheets=[read_style] if style in page else None
+            )
+            for page in pages
+        ]
         made: bytes = drawn[0].copy([page for one in drawn for page in one.pages]).write_pdf()
     finally:
         if collects:
