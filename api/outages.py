@@ -6,8 +6,9 @@ A reason that somebody wrote is shown as it stands; those that a re-plan gives o
 from __future__ import annotations
 
 from api.words import Words
+from scheduler.planning.events import FAILED, NO_POWER
 
-GIVEN_BY_A_REPLAN = {"down": "plan.failed", "no power": "plan.no_power"}
+GIVEN_BY_A_REPLAN = {FAILED: "plan.failed", NO_POWER: "plan.no_power"}
 """The reasons that a re-plan sets, and the sentence of each."""
 
 

@@ -310,6 +310,10 @@ class Batches:
             self._fits[key] = fit
         return self._fits[key]
 
+    def kilns_for(self, batch: Batch) -> list[int]:
+        """The kilns that may fire a batch, and have room for it."""
+        return [kiln for kiln in range(len(self.problem.kilns)) if self.fit(batch, kiln) is not None]
+
     def charge(self, batch: Batch, kiln: int, exact: bool = False) -> tuple[Charge, tuple[tuple[str, ...], ...]] | None:
         """What decides the course of a batch in a kiln, and its layers; None where the kiln may not take it."""
         problem = self.problem

@@ -19,6 +19,9 @@ from shared.texts import say
 Outcome = Literal["refire", "fired", "lost"]
 """What becomes of a firing that was interrupted: its loads are fired anew, count as fired, or are lost."""
 
+FAILED, NO_POWER = "down", "no power"
+"""The reasons of outages that a re-plan sets: of a kiln, and of a circuit."""
+
 
 @dataclass(frozen=True, slots=True)
 class KilnDown:
@@ -264,12 +267,10 @@ def _outages(events: Events, firings: Sequence[Firing], now: Minute, under_way: 
         # A charge that cools in a dead kiln keeps it until it is out; the kiln can be worked on from then.
         begins = max([now, *(f.free_at for f in under_way if f.kiln == kiln_event.kiln)])
         if kiln_event.until is None or kiln_event.until > begins:
-            outages.append(Outage(kiln=kiln_event.kiln, begins=begins, ends=kiln_event.until, reason="down"))
+            outages.append(Outage(kiln=kiln_event.kiln, begins=begins, ends=kiln_event.until, reason=FAILED))
     for circuit_event in events.circuits_down:
         if circuit_event.until is None or circuit_event.until > now:
-            outages.append(
-                Outage(circuit=circuit_event.circuit, begins=now, ends=circuit_event.until, reason="no power")
-            )
+            outages.append(Outage(circuit=circuit_event.circuit, begins=now, ends=circuit_event.until, reason=NO_POWER))
     return outages
 
 

@@ -107,6 +107,10 @@ class Phases:
     energy: NDArray[np.float64] = field(default_factory=lambda: np.empty(0))
     least_energy: float = 0.0
 
+    def free_after(self, emptied: int) -> int:
+        """Slots from the start until the kiln is free, where it has been emptied ``emptied`` slots after it (cool)."""
+        return max(emptied, min(self.cold, emptied + self.open_cool))
+
 
 def request(
     problem: Problem, charge: Charge, profile: Profile, last_hold_minutes: float | None = None

@@ -220,9 +220,9 @@ class Inserter:
                 best, beat = found, found.delta
         return best
 
-    def insert_load(self, load: int) -> bool:
-        """Place a load where it costs least; False where there is no place."""
-        move = self.best_move(load)
+    def insert_load(self, load: int, beat: float = math.inf) -> bool:
+        """Place a load where it costs least; False where there is no place that costs less than ``beat``."""
+        move = self.best_move(load, beat)
         if move is None:
             return False
         self.apply(move)
@@ -277,11 +277,7 @@ class Inserter:
 
     def insert_in_time(self, load: int) -> bool:
         """Place a load where it costs least and less than being late; False where there is no such place."""
-        move = self.best_move(load, self._late_price(load) or math.inf)
-        if move is None:
-            return False
-        self.apply(move)
-        return True
+        return self.insert_load(load, self._late_price(load) or math.inf)
 
     def insert_batch(self, batch: Batch) -> bool:
         """Place a whole batch in a firing of its own; False where there is no place, or only one that is late."""

@@ -48,7 +48,7 @@ def near(timetable: Timetable, loads: Sequence[int]) -> set[int]:
         alone = batches.make(problem.loads[load].profile, (load,))
         if alone is None:
             continue
-        kilns = {kiln for kiln in range(len(problem.kilns)) if batches.fit(alone, kiln) is not None}
+        kilns = batches.kilns_for(alone)
         wanted = _wanted(timetable, load)
         for number, firing in timetable.firings.items():
             if firing.kiln in kilns and not firing.fixed and number not in chosen:

@@ -38,12 +38,13 @@ def _row(timetable: Timetable, random: np.random.Generator, load: int, due_minut
     """Firings in a row of a kiln, from one before or in which the load could still be fired in time."""
     problem, batches = timetable.problem, timetable.batches
     alone = batches.make(problem.loads[load].profile, (load,))
-    fits = [] if alone is None else [(kiln, batches.fit(alone, kiln)) for kiln in range(len(problem.kilns))]
-    able = [(kiln, fit.phases) for kiln, fit in fits if fit is not None]
+    able = [] if alone is None else batches.kilns_for(alone)
     if alone is None or not able:
         return []
-    kiln, phases = able[int(random.integers(len(able)))]
-    last = due_minutes // problem.grid_minutes - phases.safe
+    kiln = able[int(random.integers(len(able)))]
+    fit = batches.fit(alone, kiln)
+    assert fit is not None  # `kilns_for` names only such kilns
+    last = due_minutes // problem.grid_minutes - fit.phases.safe
     row = [(load_at, number) for load_at, free, number in timetable.busy(kiln) if number >= 0 and free > alone.ready]
     row = [(load_at, number) for load_at, number in row if not timetable.firings[number].fixed]
     in_time = sum(load_at <= last for load_at, _ in row)

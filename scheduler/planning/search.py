@@ -94,19 +94,21 @@ class Search:
         name = self._pick()
         looked_for = self.inserter.looked_for
         timetable = self.timetable
-        thinned = CHOICES[name](timetable, self.random) if name in CHOICES else []
-        chosen = [] if name in CHOICES or name == PUSH else self.chosen(name)
-        urgent: list[int] = []
-        if name == PUSH:
+        thinned: list[int] = []
+        chosen: list[int] = []
+        if name in CHOICES:
+            thinned = CHOICES[name](timetable, self.random)
+        elif name == PUSH:
             pushed = in_the_way(timetable, self.random)
             if pushed is None:
                 return False
-            urgent, chosen = [pushed[0]], pushed[1]
-            thinned = urgent
+            thinned, chosen = [pushed[0]], pushed[1]
+        else:
+            chosen = self.chosen(name)
         pending = [load for load in range(len(timetable.problem.loads)) if load not in timetable.firing_of]
-        urgent = pending if name == UNPLACED else urgent
         if not chosen and not thinned and not pending:
             return False
+        urgent = {PUSH: thinned, UNPLACED: pending}.get(name, [])
         mark = len(timetable.log)
         out = thin(timetable, thinned)
         batches = self._ruin(chosen)
@@ -335,7 +337,7 @@ def late_and_before_its_promise(search: Search) -> list[int]:
     alone = batches.make(problem.loads[load].profile, (load,))
     if alone is None:
         return time_window(search)
-    kilns = {kiln for kiln in range(len(problem.kilns)) if batches.fit(alone, kiln) is not None}
+    kilns = batches.kilns_for(alone)
     pool = [n for n, f in timetable.firings.items() if f.kiln in kilns and n != number]
     wanted = due - float(search.random.exponential(firing.fit.phases.safe)) * problem.grid_minutes
     pool.sort(key=lambda n: (abs(out_minutes(timetable.firings[n], problem.grid_minutes) - wanted), n))
@@ -353,7 +355,7 @@ def unplaced_and_blockers(search: Search) -> list[int]:
         alone = timetable.batches.make(problem.loads[load].profile, (load,))
         if alone is None:
             continue
-        kilns = [k for k in range(len(problem.kilns)) if timetable.batches.fit(alone, k) is not None]
+        kilns = timetable.batches.kilns_for(alone)
         if not kilns:
             continue
         kiln = kilns[int(random.integers(len(kilns)))]

@@ -327,8 +327,7 @@ class Timetable:
             energy += float(extra) * phases.hold_kw * problem.grid_minutes / 60.0
             free = unload + phases.unload + min(phases.cold, phases.open_cool)
         else:
-            emptied = unload + phases.unload
-            free = max(emptied, min(start + phases.cold, emptied + phases.open_cool))
+            free = start + phases.free_after(unload + phases.unload - start)
         out = unload * problem.grid_minutes + phases.out_minutes
         late = batch.guide_cost(out)
         moved = batch.moved(kiln, out) * self.moved_price

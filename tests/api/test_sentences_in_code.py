@@ -38,7 +38,7 @@ NAMES = {
     # columns of a table that programs read, and of the metrics
     "minutes after start",
     # what is compared with, not said
-    "see the description", "no power",
+    "see the description",
     # how an answer is sent, and who made a calendar
     "public, max-age={}, immutable", "private, max-age=300", 'inline; filename="{}"', "-//Kilnrota//Kiln calendar//EN",
 }  # fmt: skip

@@ -150,7 +150,7 @@ def _leader(
 def lengths(phases: Phases) -> tuple[int, int, int]:
     """From the start back to loading, and on to the end of unloading and the free kiln, where no hand is waited for."""
     out = phases.safe + phases.unload
-    return phases.load, out, max(out, min(phases.cold, out + phases.open_cool))
+    return phases.load, out, phases.free_after(out)
 
 
 def hands_abound(problem: Problem) -> bool:
