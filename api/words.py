@@ -59,7 +59,6 @@ class Words:
             decimal=self("number.decimal"),
             moment=self("number.moment"),
             short=self("number.short"),
-            clock=self("number.clock"),
             day=self("number.day"),
             both=self("list.last"),
             either=self("list.either"),

@@ -73,8 +73,8 @@ Sentence = Annotated[str, _KeepsText()]
 class Language:
     """How one language fills values in.
 
-    ``moment``, ``short``, ``clock`` and ``day`` are the ways to write a time, ``both`` and ``either`` the ends of an
-    enumeration, with ``{first}`` and ``{last}``.
+    ``moment``, ``short`` and ``day`` are the ways to write a time: with its year, without it as plans do, and the date
+    alone; ``both`` and ``either`` are the ends of an enumeration, with ``{first}`` and ``{last}``.
     """
 
     weekdays: Sequence[str]
@@ -82,7 +82,6 @@ class Language:
     decimal: str
     moment: str
     short: str
-    clock: str
     day: str
     both: str
     either: str
@@ -102,15 +101,15 @@ class _Filler(Formatter):
             words = said(value, language)
             return words if spec != "sentence" or words.endswith((".", "!", "?")) else f"{words}."
         if isinstance(value, tuple | list):
-            names = [self.format_field(item, "") for item in value]
+            names = [self.format_field(item, "short" if spec == "short" else "") for item in value]
             if len(names) < 2 or spec not in ("and", "or"):
                 return ("; " if spec == "also" else ", ").join(names)
             end = language.both if spec == "and" else language.either
             return end.format(first=", ".join(names[:-1]), last=names[-1])
         if isinstance(value, datetime):
-            styles = {"": language.moment, "short": language.short, "clock": language.clock, "day": language.day}
-            style = (styles | {"iso": "%Y-%m-%d %H:%M"})[spec]
-            style = style.replace("%a", language.weekdays[value.weekday()])
+            style = {"": language.moment, "short": language.short, "day": language.day}[spec]
+            # The names are the catalogue's, and not every system's strftime knows a day without its nought.
+            style = style.replace("%a", language.weekdays[value.weekday()]).replace("%-d", str(value.day))
             return value.strftime(style.replace("%b", language.months[value.month - 1]))
         if isinstance(value, float):
             return format(value, spec).replace(".", language.decimal)
@@ -143,10 +142,9 @@ ENGLISH = Language(
     weekdays=("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun"),
     months=("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec"),
     decimal=".",
-    moment="%a %Y-%m-%d %H:%M",
-    short="%a %d %b %H:%M",
-    clock="%a %H:%M",
-    day="%Y-%m-%d",
+    moment="%a %-d %b %Y %H:%M",
+    short="%a %-d %b %H:%M",
+    day="%-d %b %Y",
     both="{first} and {last}",
     either="{first} or {last}",
     template=lambda key: sentences()[key],

@@ -75,7 +75,7 @@ def explain(breach: Breach, studio: Studio) -> Text:
     Returns
     -------
     str
-        For example ``hands: firing F3, Mon 2026-11-30 09:00: 3 tasks at once, but 2 hands``.
+        For example ``hands: firing F3, Mon 30 Nov 09:00: 3 tasks at once, but 2 hands``.
     """
     about: list[object] = []
     if breach.firing_id is not None:

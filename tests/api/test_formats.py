@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from datetime import UTC, date, datetime
 
+import pytest
+
 from api.formats import Formats
 from api.words import read_words
 from scheduler.audit import AuditedPlan
 from shared.clock import minute_of
 from shared.studio import Studio
+from shared.texts import say
 
 
 def formats_in(zone: str, audited: AuditedPlan) -> Formats:
@@ -21,6 +24,22 @@ def test_a_time_on_the_page_s_day_is_bare_and_on_another_is_named(formats: Forma
     minute = minute_of(datetime(2026, 11, 30, 9, 5, tzinfo=UTC))
     assert formats.clock(minute, date(2026, 11, 30)) == "09:05"
     assert formats.clock(minute, date(2026, 12, 1)) == "Mon 30 Nov 09:05"
+
+
+@pytest.mark.parametrize(("language", "written"), [("en", "Sat 5 Dec 11:00"), ("de", "Sa 5. Dez 11:00")])
+def test_a_moment_is_written_in_one_way_in_a_sentence_and_in_a_table(
+    audited: AuditedPlan, language: str, written: str
+) -> None:
+    """The small studio is in Lisbon, where it is UTC in December."""
+    formats = Formats(audited.studio, read_words(language))
+    moment = datetime(2026, 12, 5, 11, tzinfo=UTC)
+    assert formats.clock(minute_of(moment)) == written
+    sentences = (
+        say("reason.promise_was_past", when=moment),
+        say("audit.line", rule="hands", about=(say("audit.firing", firing="F3"), moment), text="nobody"),
+        say("audit.lies_outside_shifts", task="it", at=moment),
+    )
+    assert [written in formats.words.say(sentence) for sentence in sentences] == [True, True, True]
 
 
 def test_the_hour_that_the_clock_shows_twice_is_told_apart(audited: AuditedPlan) -> None:

@@ -185,14 +185,14 @@ def test_the_sample_studios_masses_are_not_doubted() -> None:
 def test_times_in_warnings_are_written_for_people(tmp_path: Path) -> None:
     loads = exchanged(LOADS, ("2026-12-04T17:00", "2026-11-30T08:00"))
     (warning,) = warnings_of(write_quayside(tmp_path, loads=loads))
-    assert warning.problem == "Mon 2026-11-30 08:00 is not after ready, Mon 2026-11-30 09:00"
+    assert warning.problem == "Mon 30 Nov 2026 08:00 is not after ready, Mon 30 Nov 2026 09:00"
 
 
 def test_a_promise_given_as_a_date_is_told_as_the_time_it_was_taken_for(tmp_path: Path) -> None:
     folder = write_quayside(tmp_path, loads=exchanged(LOADS, ("2026-12-04T17:00", "2026-12-04")))
     (warning,) = warnings_of(folder)
     assert (warning.file, warning.place) == ("loads.csv", "column promised")
-    assert warning.problem.endswith("the day's first minute, not its end: L1 Fri 2026-12-04 00:00")
+    assert warning.problem.endswith("the day's first minute, not its end: L1 Fri 4 Dec 2026 00:00")
     assert warning.remedy == "write the hour that is meant, as 2026-12-04T17:00"
 
 
@@ -200,5 +200,5 @@ def test_many_promises_given_as_dates_are_told_in_one_warning(tmp_path: Path) ->
     rows = "".join(f"L{n},bisque-04,100,80,2,2026-12-01,2026-12-{n + 2:02}\n" for n in range(1, 10))
     loads = f"id,profile,footprint_cm2,height_mm,mass_kg,ready,promised\n{rows}"
     (warning,) = warnings_of(write_quayside(tmp_path, loads=loads))
-    assert "L1 Thu 2026-12-03 00:00, L2 Fri 2026-12-04 00:00" in warning.problem
-    assert warning.problem.endswith("L6 Tue 2026-12-08 00:00, and 3 more")
+    assert "L1 Thu 3 Dec 2026 00:00, L2 Fri 4 Dec 2026 00:00" in warning.problem
+    assert warning.problem.endswith("L6 Tue 8 Dec 2026 00:00, and 3 more")
