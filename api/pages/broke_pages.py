@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Annotated, Any
+from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import HTMLResponse
@@ -44,11 +44,12 @@ def form(
 ) -> HTMLResponse:
     """The form that asks what has happened."""
     page = Page(request, service, who)
-    return broke_page(page, {"kiln": kiln, "late": late, "hours": field_query(hours, page.words("number.decimal"))}, [])
+    asked = {"kiln": kiln, "late": late, "hours": field_query(hours, page.words("number.decimal"))}
+    return broke_page(page, Form({name: [value] for name, value in asked.items()}), [])
 
 
-def broke_page(page: Page, values: dict[str, Any], texts: list[str]) -> HTMLResponse:
-    """The form."""
+def broke_page(page: Page, said: Form, texts: list[str]) -> HTMLResponse:
+    """The form, filled in with what was said."""
     now = page.service.minute()
     with page.service.store.read() as session:
         audited = page.service.audited(session, current_plan_id(session))
@@ -74,7 +75,8 @@ def broke_page(page: Page, values: dict[str, Any], texts: list[str]) -> HTMLResp
     return page.answer(
         "broke.html",
         status=422 if texts else 200,
-        values=values,
+        values={name: said(name) for name in ("until", "away", "shift", "late", "hours")},
+        ticked=said.every,
         texts=texts,
         kilns=page.studio.kilns,
         circuits=[(circuit.id, _fed_text(page, circuit)) for circuit in page.studio.circuits],
@@ -92,14 +94,28 @@ def _fed_text(page: Page, circuit: Circuit) -> str:
 
 @router.post("/broke")
 def propose(request: Request, service: ServiceDep, who: StaffDep, form: FormDep) -> Response:
-    """Re-plan for what has happened."""
+    """Re-plan for what has happened; where nothing is said to have happened, nothing is planned."""
     page = Page(request, service, who)
     try:
         happened = plans.Happened(events_of(form, page.studio), again=form.every("again"))
+        if not happened.again:
+            _something_now(happened.events, page)
         job = plans.ask_replan(service, who, happened, effort_of(form), {"broke": _kept(form)})
     except KilnrotaError as error:
-        return broke_page(page, {"kiln": form("kiln"), "late": form("late"), "hours": form("hours")}, told(error))
+        return broke_page(page, form, told(error))
     return go_to(f"/jobs/{job}")
+
+
+def _something_now(events: Events, page: Page) -> None:
+    """Refuse a form that says of nothing that it is broken or missing from now on."""
+    now = page.service.minute()
+    ends = (*(one.until for one in events.down), *(one.until for one in events.circuits_down))
+    if any(until is not None and until <= now for until in ends):
+        raise ProblemError(422, tell("refused.until_is_over"), name="faults")
+    if any(away.on < page.formats.local(now).date() for away in events.absent):
+        raise ProblemError(422, tell("refused.away_is_over"), name="faults")
+    if not (events.down or events.circuits_down or events.late or events.absent):
+        raise ProblemError(422, tell("refused.nothing_broke"), name="faults")
 
 
 @router.post("/plans/{plan_id}/answers")

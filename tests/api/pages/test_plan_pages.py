@@ -12,6 +12,7 @@ from api.pages.forms import Form
 from api.pages.plan_pages import shown_stretches
 from api.pages.supposing import supposed
 from api.problems import ProblemError
+from api.storage.tables import Job
 from api.words import read_words
 from scheduler.audit import AuditedPlan
 from tests.api.pages.conftest import Reader
@@ -81,10 +82,31 @@ def test_wrong_events_are_told_on_the_form(pages: Reader) -> None:
         ({"late": "F1"}, "fill in both"),
         ({"hours": "2"}, "fill in both"),
         ({"until": "2026-12-01T09:00"}, "tick a kiln or a circuit"),
+        ({"kiln": "K1", "until": "2026-11-30T07:00"}, "that time is over"),
+        ({"away": "2026-11-29"}, "that day is over"),
     ):
         answer = pages.post("Wout", "/broke", form)
         assert answer.status_code == 422
         assert text in answer.text
+
+
+def test_where_nothing_is_said_to_have_broken_nothing_is_planned(pages: Reader) -> None:
+    answer = pages.post("Wout", "/broke", {"kiln": "", "until": "", "work": "1"})
+    assert answer.status_code == 422
+    assert "Nothing was said to have broken, so nothing was planned" in answer.text
+    german = pages.post("Wout", "/broke", {}, headers={"accept-language": "de"}).text
+    assert "Es wurde nichts genannt, was ausgefallen ist" in german
+    with pages.house.service.store.read() as session:
+        assert session.query(Job).count() == 0
+
+
+def test_what_was_said_stays_on_a_form_that_is_refused(pages: Reader) -> None:
+    """Nobody types it all again for the sake of one field."""
+    said = {"kiln": ["K1", "K3"], "circuit": "bench", "until": "2026-12-01T09:00", "shift": "09:00"}
+    text = pages.post("Wout", "/broke", said).text
+    assert re.findall(r'value="(\w+)" checked', text) == ["K1", "K3", "bench"]
+    assert 'value="2026-12-01T09:00"' in text
+    assert '<option value="09:00" selected' in text
 
 
 def test_what_may_have_broken_is_listed_with_what_it_is(read_only: Reader) -> None:
