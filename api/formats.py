@@ -72,9 +72,7 @@ class Formats:
 
     def spelt_duration(self, minutes: float) -> str:
         """Hours and minutes in words, for running text: ``2 h 30 min``."""
-        whole = int(minutes + 0.5)
-        hours, rest = divmod(whole, 60)
-        return " ".join(([f"{hours} h"] if hours else []) + ([f"{rest} min"] if rest or not hours else []))
+        return spelt_duration(minutes)
 
     def money(self, amount: float) -> str:
         """An amount in the studio's currency."""
@@ -85,6 +83,16 @@ class Formats:
         if len(parts) < 2:
             return "".join(parts)
         return self.words("list.last", first=", ".join(parts[:-1]), last=parts[-1])
+
+
+def spelt_duration(minutes: float) -> str:
+    """Hours and minutes as they are written alike in every language.
+
+    >>> spelt_duration(150), spelt_duration(45)
+    ('2 h 30 min', '45 min')
+    """
+    hours, rest = divmod(int(minutes + 0.5), 60)
+    return " ".join(([f"{hours} h"] if hours else []) + ([f"{rest} min"] if rest or not hours else []))
 
 
 def _shown_twice(local: datetime) -> bool:

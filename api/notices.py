@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
+from api.formats import spelt_duration
 from api.problems import not_there
 from api.security import Identity
 from api.service import Service
@@ -21,7 +22,7 @@ from scheduler.firing.tracking import Track
 from shared.clock import local_time, minute_of
 from shared.plans import Firing
 from shared.studio import Studio
-from shared.texts import packed, unpacked
+from shared.texts import Text, packed, unpacked
 from shared.units import degrees
 
 BEHIND_MINUTES = 30.0
@@ -178,24 +179,37 @@ def _missing(firing: Firing, kept: FiringRecord | None, audited: AuditedPlan, mi
 
 
 def tell_people(session: Session, plan: StoredPlan, at: datetime) -> int:
-    """Tell each person whose load a published re-plan moves; returns how many loads that are."""
+    """Tell each person whose load a published re-plan moves; returns how many loads that are.
+
+    Whose load nobody signs in for is told by the staff, who need the name.
+    """
     told = 0
     for change in plan.notes.get("changes", ()):
         row = session.scalar(select(BookedLoad).where(BookedLoad.key == change["load"]))
-        after = change["after"]
         person_id = row.person_id if row is not None else None
-        # Nobody signs in for it: the staff tell the owner, and need the name.
-        named = (change["load"], change.get("owner") if person_id is None else None)
-        load = " ".join(filter(None, named))
-        text = (
-            tell("notice.moved", load=load, kiln=after["kiln"], out=datetime.fromisoformat(after["out_at"]))
-            if after is not None
-            else tell("notice.no_place", load=load)
-        )
-        if change["breaks_promise"]:
-            text += tell("notice.later_than_promised")
+        text = _moved(change, change.get("owner", "") if person_id is None else "")
         told += raise_notice(session, f"moved {plan.id} {change['load']}", "moved", at, text, person_id=person_id)
     return told
+
+
+def _moved(change: Mapping[str, Any], owner: str) -> Text:
+    """What becomes of a load under a new plan, and how that stands to its promise; with its owner for the staff."""
+    named = {"load": tell("notice.load_of", load=change["load"], owner=owner) if owner else change["load"]}
+    after, promised = change["after"], _moment(change.get("promised"))
+    if after is None:
+        text = tell("notice.no_place", **named)
+        text += "" if promised is None else tell("notice.was_promised", promised=promised)
+        return text + (tell("notice.please_tell", owner=owner) if owner else tell("notice.please_talk"))
+    out = datetime.fromisoformat(after["out_at"])
+    text = tell("notice.moved", kiln=after["kiln"], out=out, **named)
+    if promised is not None and out > promised:
+        by = spelt_duration((out - promised).total_seconds() / 60.0)
+        text += tell("notice.later_than_promised", by=by, promised=promised)
+    return text + (tell("notice.please_tell", owner=owner) if owner else "")
+
+
+def _moment(text: str | None) -> datetime | None:
+    return None if text is None else datetime.fromisoformat(text)
 
 
 def tell_of_holds(

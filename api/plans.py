@@ -18,7 +18,7 @@ from api.problems import ProblemError, not_there
 from api.requests import plan_begin
 from api.security import Identity
 from api.service import Service
-from api.solving import SolveTask
+from api.solving import Missed, SolveTask
 from api.storage import plan_store
 from api.storage.hold_store import carry_holds
 from api.storage.plan_store import OPEN_STATES, current, plan_row
@@ -124,7 +124,10 @@ def ask_replan(service: Service, who: Identity, happened: Happened, effort: Effo
         kept, basis = records_of_plan(session, plan_id), _versions(session)
         plan = held_plan(session, audited.plan)
     by_records = happened.by_records if happened.by_records is not None else bool(kept)
-    plan = _as_it_went(plan, kept, now) if by_records else plan
+    missed: dict[str, Missed] = {}
+    if by_records:
+        missed = _missed(plan, kept, now)
+        plan = _as_it_went(plan, kept, now)
     fired = {load for firing in plan.firings for load in firing.loads if firing.out_at <= now}
     again = _movable(plan, happened.again, now)
     before = tuple(
@@ -166,7 +169,24 @@ def ask_replan(service: Service, who: Identity, happened: Happened, effort: Effo
         based_on=plan_id,
         basis=basis,
         again=again,
+        missed={load: firing for load, firing in missed.items() if load in known and load not in again},
     )
+
+
+def _missed(plan: Plan, kept: Mapping[str, FiringRecord], now: int) -> dict[str, Missed]:
+    """The loads that wait although their firing's time has come: nobody has noted it, or it is to be fired again."""
+    found: dict[str, Missed] = {}
+    for firing in plan.firings:
+        row = kept.get(firing.id)
+        why = "unnoted" if row is None and firing.load_at <= now else "refire" if _to_refire(row) else None
+        if why is not None:
+            was = Missed(Whereabouts(firing.kiln, firing.id, firing.out_at), firing.start_at, why)
+            found |= dict.fromkeys(firing.loads, was)
+    return found
+
+
+def _to_refire(row: FiringRecord | None) -> bool:
+    return row is not None and row.state == "opened" and row.result == "refire"
 
 
 def _movable(plan: Plan, asked: Collection[str], now: int) -> dict[str, Whereabouts]:
@@ -198,9 +218,9 @@ def _as_it_went(plan: Plan, kept: Mapping[str, FiringRecord], now: int) -> Plan:
         row = kept.get(firing.id)
         if row is None and firing.load_at <= now:
             continue
+        if _to_refire(row):
+            continue
         if row is not None and row.state == "opened":
-            if row.result == "refire":
-                continue
             out_at = min(firing.out_at, now)
             times = {"unload_at": out_at - firing.unload_minutes, "free_at": min(firing.free_at, max(out_at, now))}
             firing = firing.model_copy(update=times)
@@ -351,6 +371,7 @@ def _ask(
     basis: dict[str, int] | None = None,
     held: tuple[Firing, ...] = (),
     again: Mapping[str, Whereabouts] | None = None,
+    missed: Mapping[str, Missed] | None = None,
 ) -> int:
     if not loads and not again:
         raise ProblemError(409, tell("refused.no_load_waits"), name="no-loads")
@@ -373,6 +394,7 @@ def _ask(
         basis=basis or {},
         held=held,
         again=dict(again or {}),
+        missed=dict(missed or {}),
     )
     return service.jobs.ask(task, request)
 

@@ -5,11 +5,12 @@ from __future__ import annotations
 import dataclasses
 import os
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from multiprocessing.connection import Connection
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from api.storage.change_log import Author
 from api.storage.engine import Store
@@ -26,6 +27,15 @@ from shared.loads import Load
 from shared.plans import Firing, Plan
 from shared.studio import Studio
 from shared.texts import packed, said_by
+
+
+@dataclass(frozen=True, slots=True)
+class Missed:
+    """Where a load was to be fired whose firing has not come about (``unnoted``), or not well (``refire``)."""
+
+    was: Whereabouts
+    start_at: Minute
+    why: str
 
 
 @dataclass(frozen=True)
@@ -46,6 +56,8 @@ class SolveTask:
         Of a plan: the firings that people have fixed; a re-plan's are marked in its plan.
     again
         Of a re-plan: where the loads were that are placed anew, as if they had just come.
+    missed
+        Of a re-plan: the loads that look for a place since their firing has not come about.
     """
 
     kind: str
@@ -63,6 +75,7 @@ class SolveTask:
     basis: dict[str, int] = field(default_factory=dict)
     held: tuple[Firing, ...] = ()
     again: dict[str, Whereabouts] = field(default_factory=dict)
+    missed: dict[str, Missed] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
@@ -91,31 +104,42 @@ def solve(task: SolveTask, progress: Callable[[Progress], None]) -> Solved:
     found = replan(
         task.studio, task.loads, task.plan, now=task.now, events=task.events, settings=task.settings, progress=progress
     )
-    found = dataclasses.replace(found, changes=_from_where_they_were(found.changes, task))
+    found = dataclasses.replace(found, changes=_from_where_they_were(found, task))
     audited = prove(found.studio, found.loads, found.plan, found.under_way, replanned=True)
-    return Solved(prove_holds(audited, found.held), found.under_way, True, replan_notes(found, task.studio))
+    notes = replan_notes(found, task.studio, task.missed)
+    return Solved(prove_holds(audited, found.held), found.under_way, True, notes)
 
 
-def _from_where_they_were(changes: Sequence[Change], task: SolveTask) -> tuple[Change, ...]:
-    """The changes, of loads that were placed anew too from where they were; out of the same kiln that day is none."""
-    told = []
-    for change in changes:
-        was, will = task.again.get(change.load), change.after
-        if was is None:
-            told.append(change)
-            continue
-        zone = task.studio.place.zone
+def _from_where_they_were(found: Replanned, task: SolveTask) -> tuple[Change, ...]:
+    """The changes, of loads that were placed anew too from where they were; out of the same kiln that day is none.
+
+    Those whose firing has not come about are told in any case, and so is every one of both that has no place now.
+    """
+    zone = task.studio.place.zone
+    were = task.again | {load: missed.was for load, missed in task.missed.items()}
+    told = {change.load: change for change in found.changes}
+    left_out = {one.load for one in found.plan.unplaced}
+    for load in found.loads:
+        if load.id in were and (load.id in told or load.id in left_out):
+            after = told[load.id].after if load.id in told else None
+            told[load.id] = Change(load.id, load.owner, were[load.id], after, load.promised)
+    for name, was in task.again.items():
+        will = told[name].after if name in told else None
         same_kiln = will is not None and was.kiln == will.kiln
-        if will is None or not same_kiln or local_time(was.out_at, zone).date() != local_time(will.out_at, zone).date():
-            told.append(dataclasses.replace(change, before=was))
-    return tuple(told)
+        if will is not None and same_kiln and _same_day(was.out_at, will.out_at, zone):
+            del told[name]
+    return tuple(sorted(told.values(), key=lambda change: (change.owner, change.load)))
 
 
-def replan_notes(found: Replanned, before: Studio) -> dict[str, Any]:
+def _same_day(first: Minute, second: Minute, zone: ZoneInfo) -> bool:
+    return local_time(first, zone).date() == local_time(second, zone).date()
+
+
+def replan_notes(found: Replanned, before: Studio, missed: Mapping[str, Missed] | None = None) -> dict[str, Any]:
     """What a re-plan tells, as it is kept and shown; ``brings``: what the studio has to know once it is published."""
     zone = before.place.zone
     return {
-        "changes": [_change(change, found.studio) for change in found.changes],
+        "changes": [_change(change, found.studio, (missed or {}).get(change.load)) for change in found.changes],
         "questions": [
             {
                 "firing": question.firing,
@@ -142,19 +166,27 @@ def replan_notes(found: Replanned, before: Studio) -> dict[str, Any]:
     }
 
 
-def _change(change: Change, studio: Studio) -> dict[str, Any]:
+def _change(change: Change, studio: Studio, missed: Missed | None) -> dict[str, Any]:
     zone = studio.place.zone
     sides = {
         side: None if at is None else {"kiln": at.kiln, "firing": at.firing, "out_at": iso_text(at.out_at, zone)}
         for side, at in (("before", change.before), ("after", change.after))
     }
-    return {
+    told = {
         "load": change.load,
         "owner": change.owner,
         **sides,
         "promised": None if change.promised is None else iso_text(change.promised, zone),
         "breaks_promise": change.breaks_promise,
     }
+    if missed is not None:
+        told["missed"] = {
+            "why": missed.why,
+            "firing": missed.was.firing,
+            "kiln": missed.was.kiln,
+            "start_at": iso_text(missed.start_at, zone),
+        }
+    return told
 
 
 def work(pipe: Connection, task: SolveTask, job_id: int, data: str, niceness: int) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
@@ -48,10 +48,19 @@ def changes_by_person(
 ) -> tuple[PersonChanges, ...]:
     """The changes, by person: as the re-plan has noted them, else against the plan that holds."""
     lines: dict[str, list[ChangeLine]] = {}
+    starts = {firing.id: firing.start_at for firing in audited.plan.firings}
     if "changes" in notes:
         for item in notes["changes"]:
-            before, after = _noted(item["before"]), _noted(item["after"])
-            line = _line(item["load"], before, after, item["breaks_promise"], formats)
+            promised = item.get("promised")
+            line = _line(
+                item["load"],
+                _noted(item["before"]),
+                _noted(item["after"]),
+                None if promised is None else _minute(promised),
+                formats,
+            )
+            if "missed" in item:
+                line = _missed(line, item["missed"], starts.get(line.firing), formats)
             lines.setdefault(item["owner"], []).append(line)
     elif against is not None:
         was, will = _places(against.plan.firings), _places(audited.plan.firings)
@@ -60,18 +69,18 @@ def changes_by_person(
             if name not in audited.loads or _same(before, after, formats):
                 continue
             load = audited.loads[name]
-            kept = load.promised is not None and before is not None and before.out_at <= load.promised
-            broken = kept and (after is None or after.out_at > (load.promised or 0))
-            lines.setdefault(load.owner, []).append(_line(name, before, after, broken, formats))
+            lines.setdefault(load.owner, []).append(_line(name, before, after, load.promised, formats))
     return tuple(
         PersonChanges(person or formats.words("plans.nobody"), tuple(found)) for person, found in sorted(lines.items())
     )
 
 
+def _minute(text: str) -> Minute:
+    return minute_of(datetime.fromisoformat(text))
+
+
 def _noted(side: Mapping[str, Any] | None) -> Place | None:
-    if side is None:
-        return None
-    return Place(side["kiln"], side["firing"], minute_of(datetime.fromisoformat(side["out_at"])))
+    return None if side is None else Place(side["kiln"], side["firing"], _minute(side["out_at"]))
 
 
 def _places(firings: tuple[Firing, ...]) -> dict[str, Place]:
@@ -85,7 +94,9 @@ def _same(before: Place | None, after: Place | None, formats: Formats) -> bool:
     return before.kiln == after.kiln and days[0] == days[1]
 
 
-def _line(load: str, before: Place | None, after: Place | None, broken: bool, formats: Formats) -> ChangeLine:
+def _line(
+    load: str, before: Place | None, after: Place | None, promised: Minute | None, formats: Formats
+) -> ChangeLine:
     words = formats.words
 
     def text(side: Place | None) -> str:
@@ -93,9 +104,13 @@ def _line(load: str, before: Place | None, after: Place | None, broken: bool, fo
             return words("plans.no_place")
         return words("plans.place", kiln=side.kiln, out=formats.clock(side.out_at))
 
+    kept = promised is not None and before is not None and before.out_at <= promised
+    late = promised is not None and after is not None and after.out_at > promised
     if after is None:
         mark = words("plans.mark_none")
-    elif broken:
+        if promised is not None:
+            mark = words("plans.mark_promised", mark=mark, at=formats.clock(promised))
+    elif late and kept:
         mark = words("plans.mark_broken")
     elif before is None:
         mark = words("plans.mark_new")
@@ -105,7 +120,21 @@ def _line(load: str, before: Place | None, after: Place | None, broken: bool, fo
         mark = words("plans.mark_earlier", by=formats.spelt_duration(before.out_at - after.out_at))
     else:
         mark = words("plans.mark_kiln")
+    if late and after is not None and promised is not None:
+        mark = words("plans.mark_late", mark=mark, by=formats.spelt_duration(after.out_at - promised))
+    sooner = before is not None and after is not None and after.out_at <= before.out_at
     return ChangeLine(
-        load, text(before), text(after), mark, after is None or broken,
+        load, text(before), text(after), mark, after is None or (late and not sooner),
         "" if after is None else after.firing, "" if before is None else before.firing,
     )  # fmt: skip
+
+
+def _missed(line: ChangeLine, missed: Mapping[str, str], start: Minute | None, formats: Formats) -> ChangeLine:
+    """The line of a load whose firing did not come about, or not well: why it has to look for a place again."""
+    key = "plans.refire" if missed["why"] == "refire" else "plans.not_noted"
+    at = formats.clock(_minute(missed["start_at"]))
+    before = formats.words(key, firing=missed["firing"], kiln=missed["kiln"], at=at)
+    if start is None:
+        return replace(line, before=before)
+    again = formats.words("plans.placed_again", firing=line.firing, start=formats.clock(start), place=line.after)
+    return replace(line, before=before, after=again)

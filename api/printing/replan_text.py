@@ -77,8 +77,12 @@ def change_text(change: Change, formats: Formats, new: bool = False) -> str:
     else:
         at, was_at = formats.clock(after.out_at), formats.clock(before.out_at)
         now_text = words("replan.now_other", at=at, kiln=after.kiln, was_at=was_at, was=before.kiln)
-    text = words("replan.change", load=change.load, promised=promised, now=now_text)
-    return text + " " + words("replan.breaks_promise") if change.breaks_promise else text
+    texts = [words("replan.change", load=change.load, promised=promised, now=now_text)]
+    if after is not None and change.promised is not None and after.out_at > change.promised:
+        texts.append(words("replan.late", by=formats.spelt_duration(after.out_at - change.promised)))
+    if change.breaks_promise:
+        texts.append(words("replan.breaks_promise"))
+    return " ".join(texts)
 
 
 def question_text(question: Question, formats: Formats) -> str:

@@ -36,6 +36,14 @@ def solved(pages: Reader, answer: object) -> str:
     raise AssertionError("the solve did not end")
 
 
+def changes(text: str) -> dict[str, list[str]]:
+    """The table of a plan's page that says what changes, by load: where it was, where it is, what that means."""
+    rows = re.findall(
+        r"<tr><th scope=\"row\">.*?</th><td>(\w+)</td><td[^>]*>(.*?)</td><td[^>]*>(.*?)</td>(.*?)</tr>", text
+    )
+    return {load: [before, after, re.sub("<[^>]*>", "", mark)] for load, before, after, mark in rows}
+
+
 def test_a_what_if_is_compared_and_never_published(pages: Reader) -> None:
     """G1 has no place since K4 is out of use; one more kiln like it would take it."""
     path = solved(pages, pages.post("Marta", "/what-if", {"try": "kiln", "kiln": "K4", "work": "1"}))
@@ -161,5 +169,61 @@ def test_what_cannot_be_supposed_is_told(audited: AuditedPlan, fields: dict[str,
 def test_the_staff_read_whose_load_has_moved_where_its_owner_does_not_sign_in(pages: Reader) -> None:
     path = solved(pages, pages.post("Wout", "/broke", {"kiln": "K1", "work": "1"}))
     pages.post("Marta", f"{path}/publish", {"publication": "1", "anyway": "1"})
-    told = re.findall(r"<li>Load (\S+) (.*?) (?:is now|has no)", pages.get("Marta", "/day").text)
-    assert told == [("B2", "Zoë &lt;north&gt; &amp; co")]
+    told = re.findall(r"<li>Load (\S+) of (.*?) (?:is now|has no).*? Please tell (.*?)\.</li>", day(pages, "Marta"))
+    assert told == [("B2", *["Zoë &lt;north&gt; &amp; co"] * 2)]
+
+
+def day(pages: Reader, who: str, language: str = "en") -> str:
+    text: str = pages.get(who, "/day", headers={"accept-language": language}).text
+    return text
+
+
+def missed_on_monday(pages: Reader, clock: Clock) -> str:
+    """K2 is noted on Monday, K1 was to start at 9:40 and nobody has noted it; at 14:00 the flask oven breaks."""
+    clock.move(hours=2)
+    for step, version in (("loaded", "0"), ("started", "1")):
+        pages.post("Wout", "/firings/F2/note", {"step": step, "version": version})
+    clock.move(hours=4)
+    return solved(pages, pages.post("Wout", "/broke", {"kiln": "K3", "work": "1"}))
+
+
+def test_a_firing_that_nobody_has_noted_is_told_as_such_and_not_as_new(pages: Reader, clock: Clock) -> None:
+    """Its loads had a place: they wait since the firing did not come about."""
+    path = missed_on_monday(pages, clock)
+    rows = changes(pages.get("Marta", path).text)
+    assert rows["B1"][0] == "F1 in K1: it was to start Mon 30 Nov 09:40, and nobody has noted that it did"
+    assert re.match(r"placed again as F\d+, start \w{3} \d+ \w{3} [\d:]{5}: K1, out ", rows["B1"][1])
+    assert "new" not in rows["B1"][2]
+    assert rows["B2"][2].endswith("later than promised")
+    german = pages.get("Marta", path, headers={"accept-language": "de"}).text
+    assert "sollte Mo 30. Nov 09:40 starten, und niemand hat es vermerkt" in german
+
+
+def test_how_much_later_than_promised_is_said_also_where_the_promise_was_broken_before(pages: Reader) -> None:
+    """B2 was promised for Tuesday 8:00 and planned for Wednesday 9:30; without its kiln it is later still."""
+    asked = {"kiln": "K1", "until": "2026-12-03T09:00", "work": "1"}
+    path = solved(pages, pages.post("Wout", "/broke", asked))
+    mark = changes(pages.get("Marta", path).text)["B2"][2]
+    found = re.fullmatch(r"later by (\d+) h(?: (\d+) min)?, (\d+) h(?: (\d+) min)? later than promised", mark)
+    assert found is not None, mark
+    later, promised = (int(found[n]) * 60 + int(found[n + 1] or 0) for n in (1, 3))
+    assert promised - later == 25 * 60 + 30
+    pages.post("Marta", f"{path}/publish", {"publication": "1", "anyway": "1"})
+    spelt = f"{found[3]} h" + (f" {found[4]} min" if found[4] else "")
+    assert f"That is {spelt} later than promised (Tue 1 Dec 08:00). Please tell Zoë" in day(pages, "Marta")
+    assert f"Das ist {spelt} später als zugesagt (Di 1. Dez 08:00)." in day(pages, "Marta", "de")
+
+
+def test_a_load_that_loses_its_place_is_told_with_its_promise(pages: Reader) -> None:
+    """Without the glass kiln nobody fires F1, which was promised for Tuesday 17:00."""
+    path = solved(pages, pages.post("Wout", "/broke", {"kiln": "K2", "work": "1"}))
+    assert changes(pages.get("Marta", path).text)["F1"][1:] == [
+        "no place",
+        "no place any more, promised Tue 1 Dec 17:00",
+    ]
+    pages.post("Marta", f"{path}/publish", {"publication": "1", "anyway": "1"})
+    text = day(pages, "Ben")
+    assert (
+        "Load F1 has no place in the new plan. It was promised for Tue 1 Dec 17:00. Please talk to the studio." in text
+    )
+    assert "later than promised" not in text
