@@ -12,6 +12,8 @@ from sqlalchemy.orm import Session
 
 from api.consistency import check_whole
 from api.firings import current_plan_id, records_of_plan
+from api.happened import happened as happened_texts
+from api.happened import since
 from api.holds import held_plan
 from api.notices import late_hours, tell_of_holds, tell_people
 from api.problems import ProblemError, not_there
@@ -34,7 +36,7 @@ from shared.clock import iso_text, local_time
 from shared.loads import Load
 from shared.plans import Firing, Plan
 from shared.studio import Outage, Studio
-from shared.texts import unpacked
+from shared.texts import Text, unpacked
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,6 +147,14 @@ def ask_replan(service: Service, who: Identity, happened: Happened, effort: Effo
         for name, row in kept.items()
         if name in ids and name not in late and row.state in OPEN_STATES and late_hours(row) > 0.0
     }
+    failed = tuple(
+        Outage(kiln=one.kiln, begins=now, ends=one.until) for one in told.down if one.until is None or one.until > now
+    ) + tuple(
+        Outage(circuit=one.circuit, begins=now, ends=one.until)
+        for one in told.circuits_down
+        if one.until is None or one.until > now
+    )
+    outages = (*failed, *since(studio, audited.studio, now))
     studio, dead = _died_since(studio, audited.studio, now)
     events = Events(
         down=(*told.down, *(KilnDown(o.kiln, o.ends) for o in dead if o.kiln is not None)),
@@ -155,6 +165,7 @@ def ask_replan(service: Service, who: Identity, happened: Happened, effort: Effo
         absent=told.absent,
         outcomes=told.outcomes,
     )
+    missed = {load: firing for load, firing in missed.items() if load in known and load not in again}
     return _ask(
         service,
         who,
@@ -169,7 +180,8 @@ def ask_replan(service: Service, who: Identity, happened: Happened, effort: Effo
         based_on=plan_id,
         basis=basis,
         again=again,
-        missed={load: firing for load, firing in missed.items() if load in known and load not in again},
+        missed=missed,
+        happened=happened_texts(events, outages, audited.studio, plan, missed, tuple(again)),
     )
 
 
@@ -372,6 +384,7 @@ def _ask(
     held: tuple[Firing, ...] = (),
     again: Mapping[str, Whereabouts] | None = None,
     missed: Mapping[str, Missed] | None = None,
+    happened: tuple[Text, ...] = (),
 ) -> int:
     if not loads and not again:
         raise ProblemError(409, tell("refused.no_load_waits"), name="no-loads")
@@ -395,6 +408,7 @@ def _ask(
         held=held,
         again=dict(again or {}),
         missed=dict(missed or {}),
+        happened=happened,
     )
     return service.jobs.ask(task, request)
 

@@ -26,7 +26,7 @@ from shared.errors import KilnrotaError
 from shared.loads import Load
 from shared.plans import Firing, Plan
 from shared.studio import Studio
-from shared.texts import packed, said_by
+from shared.texts import Text, packed, said_by
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +58,8 @@ class SolveTask:
         Of a re-plan: where the loads were that are placed anew, as if they had just come.
     missed
         Of a re-plan: the loads that look for a place since their firing has not come about.
+    happened
+        Of a re-plan: what it is made for, in words.
     """
 
     kind: str
@@ -76,6 +78,7 @@ class SolveTask:
     held: tuple[Firing, ...] = ()
     again: dict[str, Whereabouts] = field(default_factory=dict)
     missed: dict[str, Missed] = field(default_factory=dict)
+    happened: tuple[Text, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -106,7 +109,10 @@ def solve(task: SolveTask, progress: Callable[[Progress], None]) -> Solved:
     )
     found = dataclasses.replace(found, changes=_from_where_they_were(found, task))
     audited = prove(found.studio, found.loads, found.plan, found.under_way, replanned=True)
-    notes = replan_notes(found, task.studio, task.missed)
+    notes = replan_notes(found, task.studio, task.missed) | {
+        "happened": [str(text) for text in task.happened],
+        "happened_told": [packed(text) for text in task.happened],
+    }
     return Solved(prove_holds(audited, found.held), found.under_way, True, notes)
 
 

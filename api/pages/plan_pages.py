@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime, timedelta
 from typing import Annotated, Any
 
@@ -29,7 +29,7 @@ from api.service import Service
 from api.storage.hold_store import held_firings
 from api.storage.plan_store import current, plan_row
 from api.storage.tables import BookedLoad
-from api.words import tell
+from api.words import Words, tell
 from scheduler.audit import AuditedPlan
 from shared.clock import Minute, minute_of
 from shared.errors import KilnrotaError
@@ -75,7 +75,11 @@ def plan_line(row: dict[str, Any], page: Page) -> dict[str, Any]:
         "moved": page.words("plans.kind_moved"),
     }
     made = minute_of(datetime.fromisoformat(row["made_at"]))
-    return row | {"kind_name": kinds.get(row["kind"], row["kind"]), "made": page.formats.clock(made)}
+    kind = kinds.get(row["kind"], row["kind"])
+    happened = tuple(unpacked(text) for text in row["notes"].get("happened_told", ()))
+    if happened:
+        kind = page.words("plans.kind_why", kind=kind, why=happened)
+    return row | {"kind_name": kind, "made": page.formats.clock(made)}
 
 
 @router.post("/plans")
@@ -174,6 +178,7 @@ def plan_page(page: Page, plan_id: int, texts: list[str], anyway: bool, from_day
         before = week_picture(
             against, Formats(against.studio, page.words), first, SHOWN_DAYS, now, marked=marked_before, held=held_before
         )
+    happened = [unpacked(text) for text in notes.get("happened_told", ())]
     cost_before = notes.get("cost_before", None if against is None else against.plan.proof.cost)
     held = held_before if holds_id == plan_id else {firing.id for firing in audited.plan.firings if firing.held}
     return page.answer(
@@ -181,6 +186,8 @@ def plan_page(page: Page, plan_id: int, texts: list[str], anyway: bool, from_day
         status=409 if texts else 200,
         id=plan_id,
         kind=kind,
+        head=plan_head(plan_id, kind, happened if "happened_told" in notes else None, page.words),
+        happened=happened if len(happened) > 1 else [],
         texts=texts,
         anyway=anyway,
         number=number,
@@ -206,6 +213,15 @@ def plan_page(page: Page, plan_id: int, texts: list[str], anyway: bool, from_day
         late=late_lines(audited, page)[:SHOWN_LATE],
         loads=len(audited.loads),
     )
+
+
+def plan_head(plan_id: int, kind: str, happened: Sequence[str] | None, words: Words) -> str:
+    """What a plan is called: by its number, and one that was planned again by what has happened, where it is kept."""
+    if kind != "replan" or happened is None:
+        return words("plans.number", n=plan_id)
+    if len(happened) == 1:
+        return words("happened.head_of_one", n=plan_id, what=happened[0])
+    return words("happened.head" if happened else "happened.nothing", n=plan_id)
 
 
 def shown_stretches(made: Plan, studio: Studio, now: Minute) -> list[tuple[date, date]]:

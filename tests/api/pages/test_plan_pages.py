@@ -16,7 +16,7 @@ from api.storage.tables import Job
 from api.words import read_words
 from scheduler.audit import AuditedPlan
 from tests.api.pages.conftest import Reader
-from tests.api.service.house import Clock
+from tests.api.service.house import BISQUE, Clock
 
 PATIENCE_SECONDS = 60.0
 
@@ -70,6 +70,40 @@ def test_a_broken_kiln_asks_about_what_was_in_it_and_takes_the_answer(pages: Rea
     assert "Lost: F1. Tell their owners." in page
     done = pages.post("Marta", f"{second}/publish", {"publication": "1", "anyway": "1"})
     assert done.headers["location"] == "/day?said=done"
+
+
+def heading(pages: Reader, path: str, language: str = "en") -> str:
+    text = pages.get("Marta", path, headers={"accept-language": language}).text
+    found = re.search("<h1>(.*?)</h1>(?:<ul>(.*?)</ul>)?", text.replace("\n", ""))
+    assert found is not None
+    return re.sub("<[^>]*>", "|", " ".join(filter(None, found.groups())))
+
+
+def test_the_heading_of_a_new_plan_says_what_has_happened(pages: Reader) -> None:
+    """The shift from 9:00 on is Ana and Rui's; the circuit bench feeds three of the four kilns."""
+    asked = {"kiln": "K2", "until": "2026-12-01T09:00", "work": "1"}
+    path = solved(pages, pages.post("Wout", "/broke", asked))
+    told = "kiln K2 out of use from Mon 30 Nov 08:00 until Tue 1 Dec 09:00"
+    assert heading(pages, path) == f"Plan 2: {told}"
+    assert heading(pages, path, "de") == "Plan 2: Ofen K2 außer Betrieb von Mo 30. Nov 08:00 bis Di 1. Dez 09:00"
+    assert f"planned again: {told}" in pages.get("Marta", "/plans").text
+    several = {"circuit": "bench", "away": "2026-12-01", "shift": "09:00", "late": "F1", "hours": "1.5", "work": "1"}
+    found = heading(pages, solved(pages, pages.post("Wout", "/broke", several)))
+    assert [part for part in found.split("|") if part] == [
+        "Plan 3, for all that has happened: ",
+        "circuit bench (K2, K3, K4) without power from Mon 30 Nov 08:00 until further notice",
+        "Ana and Rui not there for the shift of Tue 1 Dec 09:00",
+        "firing F1 in K1 1 h 30 min late",
+    ]
+
+
+def test_the_heading_names_loads_that_came_and_went(pages: Reader) -> None:
+    pages.house.post("Ana", "/loads", {"load": {**BISQUE, "id": "X1"}})
+    pages.house.post("Ana", "/loads/B1/cancel", {"version": 1})
+    found = heading(pages, solved(pages, pages.post("Wout", "/broke", {"away": "2026-12-01", "work": "1"})))
+    assert "|Ana and Rui not there on Tue 1 Dec 2026|" in found
+    assert "|new loads: X1|" in found
+    assert "|loads cancelled: B1|" in found
 
 
 def test_what_goes_wrong_without_a_new_plan_is_told_in_the_readers_words(pages: Reader) -> None:
@@ -190,6 +224,7 @@ def missed_on_monday(pages: Reader, clock: Clock) -> str:
 def test_a_firing_that_nobody_has_noted_is_told_as_such_and_not_as_new(pages: Reader, clock: Clock) -> None:
     """Its loads had a place: they wait since the firing did not come about."""
     path = missed_on_monday(pages, clock)
+    assert "|firing F1 in K1 was to start Mon 30 Nov 09:40, and nobody has noted that it did|" in heading(pages, path)
     rows = changes(pages.get("Marta", path).text)
     assert rows["B1"][0] == "F1 in K1: it was to start Mon 30 Nov 09:40, and nobody has noted that it did"
     assert re.match(r"placed again as F\d+, start \w{3} \d+ \w{3} [\d:]{5}: K1, out ", rows["B1"][1])
