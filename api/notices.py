@@ -10,12 +10,13 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.formats import spelt_duration
+from api.moves import reading_owners
 from api.problems import not_there
 from api.security import Identity
 from api.service import Service
 from api.storage.change_log import Author, record
 from api.storage.plan_store import current
-from api.storage.tables import BookedLoad, FiringRecord, Hold, Notice, StoredPlan
+from api.storage.tables import FiringRecord, Hold, Notice, StoredPlan
 from api.words import tell
 from scheduler.audit import AuditedPlan
 from scheduler.firing.tracking import Track
@@ -179,14 +180,15 @@ def _missing(firing: Firing, kept: FiringRecord | None, audited: AuditedPlan, mi
 
 
 def tell_people(session: Session, plan: StoredPlan, at: datetime) -> int:
-    """Tell each person whose load a published re-plan moves; returns how many loads that are.
+    """Tell each person whose load a published plan moves; returns how many loads that are.
 
     Whose load nobody signs in for is told by the staff, who need the name.
     """
     told = 0
-    for change in plan.notes.get("changes", ()):
-        row = session.scalar(select(BookedLoad).where(BookedLoad.key == change["load"]))
-        person_id = row.person_id if row is not None else None
+    changes = plan.notes.get("changes", ())
+    reading = reading_owners(session, [change["load"] for change in changes])
+    for change in changes:
+        person_id = reading[change["load"]].id if change["load"] in reading else None
         text = _moved(change, change.get("owner", "") if person_id is None else "")
         told += raise_notice(session, f"moved {plan.id} {change['load']}", "moved", at, text, person_id=person_id)
     return told

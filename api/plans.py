@@ -15,6 +15,7 @@ from api.firings import current_plan_id, records_of_plan
 from api.happened import happened as happened_texts
 from api.happened import since
 from api.holds import held_plan
+from api.moves import moved_loads
 from api.notices import late_hours, tell_of_holds, tell_people
 from api.problems import ProblemError, not_there
 from api.requests import plan_begin
@@ -257,7 +258,12 @@ def publish(service: Service, who: Identity, plan_id: int, based_on: int, anyway
     now = service.now()
     with service.store.write() as session:
         row = plan_row(session, plan_id)
-        service.audited(session, plan_id)
+        audited = service.audited(session, plan_id)
+        before = current(session)
+        if row.kind == "plan" and before is not None and before.plan_id != plan_id:
+            # A plan made afresh knows nothing of the one before it: whom it touches shows only now.
+            plan = restored_text(Plan, plan_row(session, before.plan_id).plan)
+            row.notes = row.notes | {"changes": moved_loads(audited, plan, service.minute())}
         publication = plan_store.publish(session, plan_id, based_on, who.author(now), anyway)
         bring_in(session, row.notes.get("brings", {}), who.author(now))
         told = tell_people(session, row, now)

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
 from api.formats import Formats
+from api.moves import Hearing
 from scheduler.audit import AuditedPlan
 from shared.clock import Minute, minute_of
 from shared.plans import Firing
+
+SHOWN_OWNERS = 12
+"""How many owners one sentence names [-]; the rest is counted, and stands in the list."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +76,40 @@ def changes_by_person(
             lines.setdefault(load.owner, []).append(_line(name, before, after, load.promised, formats))
     return tuple(
         PersonChanges(person or formats.words("plans.nobody"), tuple(found)) for person, found in sorted(lines.items())
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Telling:
+    """Who hears of a plan: a sentence on those that get a notice, and one on those whom the staff tells.
+
+    ``owners`` are the names of the latter, each with its loads and the anchor of its lines; ``more`` counts the rest.
+    """
+
+    notices: str
+    staff: str
+    owners: tuple[tuple[str, str, str], ...]
+    more: str
+
+
+def telling(heard: Hearing, people: Sequence[PersonChanges], formats: Formats) -> Telling:
+    """Who is told of what changes, and by whom."""
+    words = formats.words
+    if not heard.by_notice and not heard.by_staff:
+        return Telling(words("plans.told_nobody"), "", (), "")
+    anchors = {item.load: f"#who-{number}" for number, person in enumerate(people, 1) for item in person.changes}
+    owners = tuple(
+        (owner or words("plans.nobody"), ", ".join(loads), anchors.get(loads[0], "#who-head"))
+        for owner, loads in heard.by_staff.items()
+    )
+    more = len(owners) - SHOWN_OWNERS
+    return Telling(
+        notices=words.count("plans.told_notice", len(heard.by_notice), names=formats.join(heard.by_notice))
+        if heard.by_notice
+        else words("plans.told_no_notice"),
+        staff=words.count("plans.told_staff", len(owners)) if owners else "",
+        owners=owners[:SHOWN_OWNERS],
+        more=words("happened.more", n=more) if more > 0 else "",
     )
 
 

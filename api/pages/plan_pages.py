@@ -14,11 +14,12 @@ from api.access import ManagerDep, ServiceDep, StaffDep
 from api.day import day_of
 from api.formats import Formats
 from api.jobs import QUESTION
+from api.moves import hearing, moved_loads
 from api.pages.day_pages import named_day
 from api.pages.forms import Form, FormDep, field_number, field_query
 from api.pages.page import Page, go_to
 from api.pages.page_route import PageRoute, told
-from api.pages.plan_changes import changes_by_person
+from api.pages.plan_changes import changes_by_person, telling
 from api.pages.supposing import supposed
 from api.pages.week_picture import week_picture
 from api.printing.holds_text import hold_text
@@ -163,13 +164,19 @@ def plan_page(page: Page, plan_id: int, texts: list[str], anyway: bool, from_day
         number = 0 if publication is None else publication.id
         kind, notes, based_on = row.kind, dict(row.notes), row.based_on
         held_before = set() if holds is None else set(held_firings(session, holds.plan))
+        now = service.minute()
+        if kind == "plan" and holds is not None and holds_id != plan_id:
+            moves = moved_loads(audited, holds.plan, now)
+            notes.pop("changes", None)
+        else:
+            moves = notes.get("changes", [])
+        heard = hearing(session, moves)
     formats = Formats(audited.studio, page.words)
     page.formats = formats
     # A plan that replaced another tells what it changed; any other is compared with the one that holds.
     against = holds if holds_id != plan_id else None
     people = changes_by_person(audited, notes, against, formats)
     touched = {item.firing for person in people for item in person.changes}
-    now = service.minute()
     stretches = shown_stretches(audited.plan, audited.studio, now)
     first = named_day(from_day, audited, stretches[0][0]) if from_day else stretches[0][0]
     before = None
@@ -198,6 +205,7 @@ def plan_page(page: Page, plan_id: int, texts: list[str], anyway: bool, from_day
         total=page.words("plans.cost_total"),
         proof=proof_text(audited.plan.proof, formats),
         people=people,
+        telling=telling(heard, people, formats),
         do_nothing=[rule_named(unpacked(text)) for text in notes.get("do_nothing_told", notes.get("do_nothing", ()))],
         questions=[one | {"text": unpacked(one.get("told", one["text"]))} for one in notes.get("questions", ())],
         lost=notes.get("lost", []),

@@ -39,7 +39,7 @@ def solved(pages: Reader, answer: object) -> str:
 def changes(text: str) -> dict[str, list[str]]:
     """The table of a plan's page that says what changes, by load: where it was, where it is, what that means."""
     rows = re.findall(
-        r"<tr><th scope=\"row\">.*?</th><td>(\w+)</td><td[^>]*>(.*?)</td><td[^>]*>(.*?)</td>(.*?)</tr>", text
+        r"<tr[^>]*><th scope=\"row\">.*?</th><td>(\w+)</td><td[^>]*>(.*?)</td><td[^>]*>(.*?)</td>(.*?)</tr>", text
     )
     return {load: [before, after, re.sub("<[^>]*>", "", mark)] for load, before, after, mark in rows}
 
@@ -262,3 +262,35 @@ def test_a_load_that_loses_its_place_is_told_with_its_promise(pages: Reader) -> 
         "Load F1 has no place in the new plan. It was promised for Tue 1 Dec 17:00. Please talk to the studio." in text
     )
     assert "later than promised" not in text
+
+
+def test_who_is_told_by_a_notice_and_whom_the_staff_has_to_tell_is_said_before_publishing(pages: Reader) -> None:
+    """K2 and K1 break: Ben has an account and owns F1, nobody signs in for B2."""
+    asked = {"kiln": ["K1", "K2"], "until": "2026-12-03T09:00", "work": "1"}
+    path = solved(pages, pages.post("Wout", "/broke", asked))
+    text = pages.get("Marta", path).text
+    assert "It then holds. 2 owners with an account get a notice in their pages: Ana and Ben." in text
+    found = re.search(r"No notice reaches 1 owner, who has no account\..*?</p>", text)
+    assert found is not None
+    assert '<a href="#who-3">Zoë &lt;north&gt; &amp; co</a> (B2)' in found[0]
+    row = text[text.index('<tr id="who-3">') :]
+    assert row.startswith('<tr id="who-3"><th scope="row">Zoë')
+    assert "2 Personen mit Konto bekommen" in pages.get("Marta", path, headers={"accept-language": "de"}).text
+    pages.post("Marta", f"{path}/publish", {"publication": "1", "anyway": "1"})
+    assert "No notice reaches 1 owner" in pages.get("Marta", path).text
+    assert "Load B1 is now fired" in day(pages, "Ana")
+    assert "Load F1 is now fired" in day(pages, "Ben")
+
+
+def test_a_plan_made_afresh_tells_those_too_whose_loads_it_moves(pages: Reader) -> None:
+    """A new plan from Wednesday on moves what was planned for Monday; what it finds no place for it never had."""
+    path = solved(pages, pages.post("Marta", "/plans", {"day": "2026-12-02", "work": "1"}))
+    text = pages.get("Marta", path).text
+    assert "2 owners with an account get a notice in their pages: Ana and Ben." in text
+    assert "No notice reaches 2 owners" in text
+    assert "(G1)" not in text[text.index("No notice reaches") :].split("</p>")[0]
+    assert day(pages, "Ana").count("is now fired") == 0
+    pages.post("Marta", f"{path}/publish", {"publication": "1"})
+    assert day(pages, "Ana").count("Load B1 is now fired") == 1
+    assert day(pages, "Ben").count("Load F1 is now fired") == 1
+    assert "Load B2 of Zoë" in day(pages, "Marta")
