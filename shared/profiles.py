@@ -54,6 +54,7 @@ class Profile(Record):
     unload_below_c: TemperatureC | None = Field(default=None, alias="unload_below")
     session: Label | None = None
     skill: Label | None = None
+    session_people: Annotated[int, Field(ge=1, le=100)] = 1
     vent: bool = False
     shares_with: tuple[Identifier, ...] = ()
     one_family: bool = False
@@ -77,12 +78,19 @@ class Profile(Record):
             raise refusal("sizes")
         if self.unload == "hot" and self.unload_below_c is not None:
             raise refusal("unload")
+        if self.unload == "cool" and "session_people" in self.model_fields_set:
+            raise refusal("session_people")
         return self
 
     @property
     def title(self) -> str:
         """The name that people see."""
         return self.name or self.id
+
+    @property
+    def unload_people(self) -> int:
+        """Hands that unloading takes, or the session; of a session's one has the skill, the others only help."""
+        return self.session_people if self.unload == "hot" else 1
 
     @property
     def rows(self) -> tuple[int | None, ...]:

@@ -14,12 +14,13 @@ from shared.texts import say
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """A clean-out, a loading, an unloading or a session: one pair of hands from ``begin`` to ``end`` [min]."""
+    """A clean-out, a loading, an unloading or a session: ``people`` pairs of hands from ``begin`` to ``end`` [min]."""
 
     name: str
     fired: Fired
     begin: Minute
     end: Minute
+    people: int = 1
 
 
 def _tasks(case: Case) -> list[Task]:
@@ -32,14 +33,16 @@ def _tasks(case: Case) -> list[Task]:
             tasks.insert(0, ("clean_out", fired.cleaning))
         for name, (begin, end) in tasks:
             if not fired.is_history(end):
-                found.append(Task(name, fired, *fired.judged(begin, end)))
+                people = fired.profile.session_people if name == "session" else 1
+                found.append(Task(name, fired, *fired.judged(begin, end), people))
     return found
 
 
 def hands(case: Case) -> Iterator[Breach]:
-    """Every minute of every task lies in a shift with a hand free: ``tasks <= hands on duty``.
+    """Every minute of every task lies in a shift with hands free: ``sum of the tasks' people <= hands on duty``.
 
-    Closed days have no shifts. A task that takes no time still needs somebody there at that moment.
+    A session takes ``session_people``, every other task one. Closed days have no shifts. A task that takes no time
+    still needs its people there at that moment.
     """
     tasks, duties = _tasks(case), case.duties
     for task in tasks:
@@ -47,21 +50,26 @@ def hands(case: Case) -> Iterator[Breach]:
         if missing is not None:
             text = say("audit.lies_outside_shifts", task=_about(case, task), at=case.when(missing))
             yield Breach("hands", task.fired.firing.id, None, missing, text)
+        elif task.begin == task.end:
+            there = sum(duty.shift.hands for duty in duties if duty.begin <= task.begin <= duty.end)
+            if there < task.people:
+                text = say("audit.people_at_once_but", needed=task.people, hands=there, tasks=(_about(case, task),))
+                yield Breach("hands", task.fired.firing.id, None, task.begin, text, float(task.people - there))
 
     def excess(stretch: Stretch) -> float:
         on_duty = sum(duties[number - len(tasks)].shift.hands for number in stretch.active if number >= len(tasks))
-        at_once = sum(number < len(tasks) for number in stretch.active)
+        at_once = sum(tasks[number].people for number in stretch.active if number < len(tasks))
         return at_once - on_duty if on_duty else 0  # outside the shifts is told above
 
     spans = [(task.begin, task.end) for task in tasks] + [(duty.begin, duty.end) for duty in duties]
     for run in excesses(sweep(spans), excess):
         at_once = [tasks[number] for number in run.worst.active if number < len(tasks)]
         last = max(at_once, key=lambda task: (task.begin, task.fired.number))
-        text = say(
-            "audit.tasks_once_but",
-            number=len(at_once),
-            hands=len(at_once) - int(run.by),
-            tasks=tuple(_about(case, task) for task in at_once),
+        needed, about = sum(task.people for task in at_once), tuple(_about(case, task) for task in at_once)
+        text = (
+            say("audit.tasks_once_but", number=needed, hands=needed - int(run.by), tasks=about)
+            if needed == len(at_once)
+            else say("audit.people_at_once_but", needed=needed, hands=needed - int(run.by), tasks=about)
         )
         yield Breach("hands", last.fired.firing.id, None, run.worst.begin, text, run.by)
 
@@ -69,10 +77,14 @@ def hands(case: Case) -> Iterator[Breach]:
 def skills(case: Case) -> Iterator[Breach]:
     """Each session that asks for a skill has a hand with that skill, and every such hand serves one session at a time.
 
+    Of several people at a session one has the skill; the others only help, and `hands` counts them.
+
     Notes
     -----
-    Hands are dealt out to sessions by augmenting paths. A complete deal exists just where for every set of skills
-    ``sessions asking for one of them <= hands that have one of them`` (P. Hall, On representatives of subsets, 1935).
+    Hands are dealt out to sessions by augmenting paths. Helpers take whoever is left, so that counting all hands and
+    dealing out the skilled ones say together that everybody is there. A complete deal exists just where for every set
+    of skills ``sessions asking for one of them <= hands that have one of them`` (P. Hall, On representatives of
+    subsets, 1935).
     """
     sessions = [task for task in _tasks(case) if task.name == "session" and task.fired.profile.skill is not None]
     duties = case.duties

@@ -25,7 +25,7 @@ def work_fits_kiln(case: Case) -> Iterator[Breach]:
 def profile_shared(case: Case) -> Iterator[Breach]:
     """Each load asks for the firing's profile ``p``, or for one that rides in it: ``load.profile in p.shares_with``.
 
-    A guest is unloaded the way its own profile asks: hot or cool as that, and no warmer.
+    A guest is unloaded the way its own profile asks: hot or cool as that, no warmer, and by as many people.
     """
     for fired in case.fired:
         profile = fired.profile
@@ -50,6 +50,16 @@ def profile_shared(case: Case) -> Iterator[Breach]:
             elif warmer_k > 1e-9:
                 text = say("audit.own_profile_opened", own=own.id, warmer=warmer_k, profile=profile.id)
                 yield Breach("profile_shared", fired.firing.id, load.id, None, text, warmer_k)
+            elif own.unload_people > profile.unload_people:
+                text = say(
+                    "audit.own_profile_people",
+                    own=own.id,
+                    people=own.unload_people,
+                    profile=profile.id,
+                    theirs=profile.unload_people,
+                )
+                missing = float(own.unload_people - profile.unload_people)
+                yield Breach("profile_shared", fired.firing.id, load.id, None, text, missing)
 
 
 def shares_firing(case: Case) -> Iterator[Breach]:

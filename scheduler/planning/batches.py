@@ -278,10 +278,11 @@ class Batches:
         return self._peaks[key]
 
     def _may_ride(self, host: Profile, guest: Profile) -> bool:
-        """Whether a firing of ``host`` gives what ``guest`` asks for: the vent, and care at unloading."""
+        """Whether a firing of ``host`` gives what ``guest`` asks for: the vent, people and care at unloading."""
         studio = self.problem.studio
         return (
             host.unload == guest.unload
+            and host.unload_people >= guest.unload_people
             and (host.vent or not guest.vent)
             and studio.unload_below_c(host) <= studio.unload_below_c(guest) + 1e-9
         )

@@ -294,9 +294,8 @@ def _last_load(problem: Problem, phases: Phases, ready: int) -> NDArray[np.int64
 
 def _hands(problem: Problem, batch: Batch, phases: Phases) -> NDArray[np.bool_]:
     """Slots in which unloading, or the session, can begin; only the booked one where there is a booking."""
-    skill = problem.studio.profile_by_id[batch.profile].skill if phases.is_hot else None
-    rows = list(problem.groups_of_skill[skill])
-    able = _whole(np.asarray(np.all(problem.people[rows] > 0, axis=0)), max(1, phases.unload))
+    crew = problem.crew(batch.profile, phases.is_hot)
+    able = _whole(crew.suffices(problem.people), max(1, phases.unload))
     if batch.session_slot >= 0:
         able &= np.arange(problem.slots) == batch.session_slot
     return able

@@ -38,6 +38,14 @@ def book(used, rows, begin, end, change):  # type: ignore[no-untyped-def]
             used[row, slot] += change
 
 
+@numba.njit(cache=True, nogil=True)
+def book_crew(used, rows, hands, begin, end, sign):  # type: ignore[no-untyped-def]
+    """Add to rows of hands that are used, or take back, so many of each in ``[begin, end)`` of the plan."""
+    for g in range(len(rows)):
+        for slot in range(max(0, begin), max(0, end)):
+            used[rows[g], slot] += sign * hands[g]
+
+
 @numba.njit(cache=True, nogil=True, fastmath=False)
 def find_place(  # type: ignore[no-untyped-def]
     first_load,
@@ -61,6 +69,7 @@ def find_place(  # type: ignore[no-untyped-def]
     people_used,
     people,
     groups,
+    hands,
     lines_used,
     line_limit,
     kiln_lines,
@@ -89,8 +98,9 @@ def find_place(  # type: ignore[no-untyped-def]
     The gaps between the kiln's firings are ``[opens_at, closes_at)``, each with the clean-out that it asks for before
     loading and what clean-outs then cost more; ``cleaned_by_hand`` says whether somebody has to be there for them.
 
-    A load that was planned for this kiln costs ``stay_price`` unless it is out within ``[stay_from, stay_to)``. Only
-    what costs less than ``beat`` is found: guide and clean-outs together [currency].
+    Unloading, or the session, takes ``hands`` of the rows ``groups`` of people. A load that was planned for this kiln
+    costs ``stay_price`` unless it is out within ``[stay_from, stay_to)``. Only what costs less than ``beat`` is found:
+    guide and clean-outs together [currency].
 
     Hands and current are looked at no further than the sweep comes: what they say of the slots seen so far is kept
     while it moves on (``crew``: the run of slots with hands that ends before ``crew_seen``; ``bad``: the last slot
@@ -119,9 +129,9 @@ def find_place(  # type: ignore[no-untyped-def]
     if fixed_session >= 0:
         if fixed_session + unload_need > slots:
             return False, b_load, b_start, b_unload, b_free, b_energy, 0.0, b_cleaning
-        for g in groups:
+        for g in range(len(groups)):
             for t in range(fixed_session, fixed_session + unload_need):
-                if people_used[g, t] >= people[g, t]:
+                if people_used[groups[g], t] + hands[g] > people[groups[g], t]:
                     return False, b_load, b_start, b_unload, b_free, b_energy, 0.0, b_cleaning
     seen_from = slots + 1
     crew_seen = 0
@@ -179,8 +189,8 @@ def find_place(  # type: ignore[no-untyped-def]
                     crew = 0
                 while crew_seen < slots and crew_seen - max(ready, crew_seen - crew) < unload_need:
                     free = True
-                    for g in groups:
-                        if people_used[g, crew_seen] >= people[g, crew_seen]:
+                    for g in range(len(groups)):
+                        if people_used[groups[g], crew_seen] + hands[g] > people[groups[g], crew_seen]:
                             free = False
                             break
                     crew = crew + 1 if free else 0

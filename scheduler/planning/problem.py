@@ -40,6 +40,22 @@ class KilnLine:
     leg: str
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Crew:
+    """The hands that a task takes: rows of ``people``, everybody first, and how many of each row."""
+
+    rows: Slots
+    hands: Slots
+
+    def suffices(self, free: Slots) -> NDArray[np.bool_]:
+        """Slots in which so many hands are ``free``, by the rows of ``people``."""
+        return np.asarray(np.all(free[self.rows] >= self.hands[:, None], axis=0), dtype=np.bool_)
+
+
+ONE_HAND = Crew(np.zeros(1, dtype=np.int32), np.ones(1, dtype=np.int32))
+"""What loading, cleaning out and opening a cool kiln take."""
+
+
 @dataclass(frozen=True)
 class Problem:
     """Everything that the search needs, and nothing that it may change.
@@ -52,6 +68,8 @@ class Problem:
         Hands on duty, ``(groups, slots)``: row 0 everybody, further rows those with one of a set of skills.
     groups_of_skill
         Rows of ``people`` that a session asking for a skill draws on; ``None`` is any other task.
+    crews
+        By id of a profile that is unloaded hot, the hands that its session takes.
     line_limit, kiln_lines, kiln_amps
         Usable current of each circuit leg [cA], the rows that each kiln loads, and its plate current [cA].
     heat_ok
@@ -79,6 +97,7 @@ class Problem:
     people: Slots
     skills: tuple[str, ...]
     groups_of_skill: dict[str | None, tuple[int, ...]]
+    crews: dict[str, Crew]
     lines: tuple[KilnLine, ...]
     line_limit: Slots
     kiln_lines: tuple[Slots, ...]
@@ -108,6 +127,10 @@ class Problem:
     def profile(self, load: int) -> Profile:
         """The profile that a load asks for."""
         return self.studio.profile_by_id[self.loads[load].profile]
+
+    def crew(self, profile: str, is_hot: bool) -> Crew:
+        """The hands that unloading a firing of a profile takes, or its session where it ``is_hot``."""
+        return self.crews[profile] if is_hot else ONE_HAND
 
     def slot_after(self, minute: Minute) -> int:
         """The first slot that begins at or after ``minute``."""
@@ -158,6 +181,7 @@ def state_problem(studio: Studio, loads: Sequence[Load], begin: Minute, end: Min
         people=people,
         skills=skills,
         groups_of_skill=groups_of_skill,
+        crews={p.id: _crew(groups_of_skill[p.skill], p.session_people) for p in studio.profiles if p.unload == "hot"},
         lines=lines,
         line_limit=limit,
         kiln_lines=kiln_lines,
@@ -197,7 +221,8 @@ def _people(
     """Hands of each skill set on duty throughout each slot.
 
     Sessions that ask for skills find hands for all of them exactly if, for every set of skills, no more sessions ask
-    for one of the set than there are hands with one of it (Hall, J. London Math. Soc. 10 (1935) 26).
+    for one of the set than there are hands with one of it (Hall, J. London Math. Soc. 10 (1935) 26). Whoever only helps
+    at a session may be anybody, and counts in the row of everybody alone.
     """
     sets: list[frozenset[str] | None] = [None]
     for size in range(1, len(skills) + 1):
@@ -214,6 +239,11 @@ def _people(
     for skill in skills:
         groups[skill] = tuple(row for row, wanted in enumerate(sets) if wanted is None or skill in wanted)
     return np.ascontiguousarray(people), groups
+
+
+def _crew(rows: tuple[int, ...], hands: int) -> Crew:
+    """A session's people: one of each set with its skill, ``hands`` of everybody."""
+    return Crew(np.array(rows, dtype=np.int32), np.array([hands if row == 0 else 1 for row in rows], dtype=np.int32))
 
 
 def _lines(studio: Studio) -> tuple[tuple[KilnLine, ...], Slots, tuple[Slots, ...]]:

@@ -14,11 +14,8 @@ from scheduler.planning.batches import NOWHERE, Batch, Batches, Fit
 from scheduler.planning.clean_outs import MICRO, fill_gaps, first_unclean
 from scheduler.planning.entries import Entries, no_cleaning
 from scheduler.planning.heats import Phases, energy_costs
-from scheduler.planning.placement import EARLINESS, Place, book, find_place
-from scheduler.planning.problem import FAR, Problem
-
-_HANDS = np.zeros(1, dtype=np.int32)
-"""The row of people that counts everybody."""
+from scheduler.planning.placement import EARLINESS, Place, book, book_crew, find_place
+from scheduler.planning.problem import FAR, ONE_HAND, Crew, Problem
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -63,7 +60,6 @@ class Timetable:
         self.by_profile: dict[str, dict[int, None]] = {}
         self._entries = [Entries(blocked) for blocked in problem.blocked]
         self._cleaning_micros = 0
-        self._groups = {skill: np.array(rows, dtype=np.int32) for skill, rows in problem.groups_of_skill.items()}
         self._next = 0
         self.log: list[tuple[bool, int, Placed]] = []
         self.firing_price = problem.studio.prices.firing
@@ -117,9 +113,9 @@ class Timetable:
 
     def _use(self, placed: Placed, sign: int) -> None:
         place, phases = placed.place, placed.fit.phases
-        book(self.people_used, _HANDS, place.load, place.load + phases.load, sign)
-        groups = self._session_groups(placed.batch, phases)
-        book(self.people_used, groups, place.unload, place.unload + phases.unload, sign)
+        book(self.people_used, ONE_HAND.rows, place.load, place.load + phases.load, sign)
+        crew = self._crew(placed.batch, phases)
+        book_crew(self.people_used, crew.rows, crew.hands, place.unload, place.unload + phases.unload, sign)
         amps = sign * self.problem.kiln_amps[placed.kiln]
         book(self.lines_used, self.problem.kiln_lines[placed.kiln], place.start, heating_end(placed), amps)
 
@@ -146,11 +142,10 @@ class Timetable:
         if clean_outs.takes_hands:
             load = placed.place.load
             slots = int(clean_outs.slots[work, placed.batch.work])
-            book(self.people_used, _HANDS, load - slots, load, sign)
+            book(self.people_used, ONE_HAND.rows, load - slots, load, sign)
 
-    def _session_groups(self, batch: Batch, phases: Phases) -> NDArray[np.int32]:
-        skill = self.problem.studio.profile_by_id[batch.profile].skill if phases.is_hot else None
-        return self._groups[skill]
+    def _crew(self, batch: Batch, phases: Phases) -> Crew:
+        return self.problem.crew(batch.profile, phases.is_hot)
 
     def busy(self, kiln: int) -> list[tuple[int, int, int]]:
         """``(from, to, firing)`` of a kiln in order; firing -1 is an outage."""
@@ -230,7 +225,7 @@ class Timetable:
         if bounds is None:
             return None
         problem, phases = self.problem, fit.phases
-        gaps = self._gaps_for(kiln, batch.work)
+        gaps, crew = self._gaps_for(kiln, batch.work), self._crew(batch, phases)
         work = problem.studio.profile_by_id[batch.profile].work
         elsewhere = sum([stay.kiln != kiln for stay in batch.stays]) * self.moved_price
         found, load, start, unload, free, energy, guide, cleaning = find_place(
@@ -254,7 +249,8 @@ class Timetable:
             problem.clean_outs.takes_hands,
             self.people_used,
             problem.people,
-            self._session_groups(batch, phases),
+            crew.rows,
+            crew.hands,
             self.lines_used,
             problem.line_limit,
             problem.kiln_lines[kiln],
@@ -336,11 +332,10 @@ class Timetable:
 
     def next_unload(self, batch: Batch, phases: Phases, start: int, wanted: int) -> int:
         """The first slot from ``wanted`` on, and within the hold, in which hands can unload; ``wanted`` if none can."""
-        groups = self._session_groups(batch, phases)
+        free = self._crew(batch, phases).suffices(self.problem.people - self.people_used)
         last = min(self.problem.slots - phases.unload, start + phases.latest)
         for slot in range(wanted, last + 1):
-            span = slice(slot, slot + max(1, phases.unload))
-            if np.all(self.people_used[groups, span] < self.problem.people[groups, span]):
+            if free[slot : slot + max(1, phases.unload)].all():
                 return slot
         return wanted
 

@@ -5,16 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 
-from shared.clock import Minute
+from shared.clock import WEEKDAYS, Minute
 from shared.errors import Fault
 from shared.files.load_doubts import about_a_load, about_bare_dates
 from shared.files.values import listing, shown
 from shared.kilns import Kiln
 from shared.loads import Load
 from shared.profiles import Profile
-from shared.studio import Studio
+from shared.studio import Shift, Studio
 from shared.texts import say
-from shared.units import degrees
+from shared.units import DAY_MINUTES, degrees
 
 PLATE_TOLERANCE = 0.15
 """How far kilowatts may lie from volts × amps before it is doubted [-]; house choice: plates round volts (380, 400,
@@ -112,6 +112,13 @@ def _about_a_profile(studio: Studio, profile: Profile) -> Iterator[Words]:
             say("fault.unloaded_hot_but"),
             say("fault.give_last_segment"),
         )
+    most = _most_people(studio, profile.skill)
+    if 0 < most < profile.session_people:
+        yield (
+            " › session_people",
+            say("fault.never_so_many", people=profile.session_people, most=most),
+            say("fault.give_shifts_hands", most=most),
+        )
     kilns = [kiln for kiln in studio.kilns if profile.work in kiln.work and (kiln.vented or not profile.vent)]
     if not kilns and any(profile.work in kiln.work for kiln in studio.kilns):
         yield " › vent", say("fault.must_vented_but"), say("fault.see_vent_then")
@@ -129,3 +136,20 @@ def _about_a_profile(studio: Studio, profile: Profile) -> Iterator[Words]:
                 ),
                 say("fault.lower_target_give"),
             )
+
+
+def _most_people(studio: Studio, skill: str | None) -> int:
+    """The most hands that shifts ever have at once, somebody with a skill among them; a date counts in every week."""
+    spans: list[tuple[int, int, Shift]] = []
+    for shift in studio.shifts:
+        days = [WEEKDAYS.index(day) for day in shift.days] if shift.on is None else [shift.on.weekday()]
+        length = (shift.closes - shift.opens - 1) % DAY_MINUTES + 1
+        # Each twice, a week apart: the night after the last day is that before the first.
+        begins = [(day + week * 7) * DAY_MINUTES + shift.opens for day in days for week in (0, 1)]
+        spans += [(begin, begin + length, shift) for begin in begins]
+    most = 0
+    for at, _, _ in spans:
+        here = [shift for begin, end, shift in spans if begin <= at < end]
+        if skill is None or any(skill in shift.skills for shift in here):
+            most = max(most, sum(shift.hands for shift in here))
+    return most

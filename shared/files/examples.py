@@ -92,6 +92,7 @@ TOML_EXAMPLES = {
     "profiles.unload_below": "unload_below = 90",
     "profiles.session": 'session = "cast"',
     "profiles.skill": 'skill = "casting"',
+    "profiles.session_people": "session_people = 2",
     "profiles.vent": "vent = true",
     "profiles.shares_with": 'shares_with = ["glaze-6"]',
     "profiles.one_family": "one_family = false",

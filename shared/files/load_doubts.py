@@ -155,9 +155,10 @@ def _leading_profiles(studio: Studio, load: Load) -> list[tuple[Profile, int | N
 
 
 def _takes_guests_of(studio: Studio, profile: Profile, own: Profile) -> bool:
-    """Whether a firing is unloaded and vented as the guests' own profile asks."""
+    """Whether a firing is unloaded and vented as the guests' own profile asks, and its session has people enough."""
     as_cool = studio.unload_below_c(profile) <= studio.unload_below_c(own) + 1e-9
-    return own.unload == profile.unload and as_cool and (profile.vent or not own.vent)
+    as_many = own.unload_people <= profile.unload_people
+    return own.unload == profile.unload and as_cool and as_many and (profile.vent or not own.vent)
 
 
 def _why_not(kiln: Kiln, profile: Profile, row: int | None, load: Load) -> str | None:

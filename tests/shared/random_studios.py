@@ -121,6 +121,7 @@ def studios(draw: st.DrawFn) -> tuple[Studio, tuple[Load, ...]]:
             sometimes(
                 name=LABELS,
                 session=LABELS,
+                session_people=st.integers(1, 100),
                 vent=st.booleans(),
                 one_family=st.booleans(),
                 cautions=st.lists(LABELS, max_size=2),

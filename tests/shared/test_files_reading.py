@@ -258,6 +258,16 @@ PROFILE_FAULTS = [
     ('sized_by = "diameter_mm"', 'sized_by = "size"', "profiles[0] burnout › sized_by", "diameter_mm"),
     ('sized_by = "diameter_mm"', "", "profiles[0] burnout", "give both or neither"),
     ('id = "bisque-04"', 'id = "burnout"', "profiles[1] burnout › id", "is the id of profiles[0] too"),
+    ("vent = true", "session_people = 0", "profiles[0] burnout › session_people", "0 is too small; write 1 or more"),
+    ("vent = true", "session_people = 1.5", "profiles[0] burnout › session_people", "is not a whole number"),
+    ("vent = true", 'session_people = "two"', "profiles[0] burnout › session_people", "write for example"),
+    ("vent = true", "session_poeple = 2", "profiles[0] burnout › session_poeple", 'did you mean "session_people"?'),
+    (
+        "unload_below = 90",
+        "unload_below = 90\nsession_people = 2",
+        "profiles[1] bisque-04",
+        'session_people (2) has no meaning without unload = "hot"; leave it out',
+    ),
 ]
 
 

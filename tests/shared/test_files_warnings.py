@@ -93,6 +93,37 @@ def test_a_doubt_about_a_profile_is_told_at_its_place(
     assert any(warning.place == place and words in warning.problem for warning in found), found
 
 
+@pytest.mark.parametrize(("people", "warned"), [(1, False), (2, False), (3, True)])
+def test_a_session_for_more_people_than_ever_are_there_is_warned_of(tmp_path: Path, people: int, warned: bool) -> None:
+    profiles = exchanged(PROFILES, ("vent = true", f"vent = true\nsession_people = {people}"))
+    found = warnings_of(write_quayside(tmp_path, profiles=profiles))
+    assert [(warning.place, warning.remedy) for warning in found] == (
+        [("profiles[0] burnout › session_people", "give the shifts more hands, or write session_people = 2")]
+        if warned
+        else []
+    )
+
+
+@pytest.mark.parametrize(
+    ("days", "begins", "ends", "warned"),
+    [
+        ("mon", "13:00", "21:00", False),  # beside the casters of Monday afternoon
+        ("mon", "17:30", "21:00", True),  # after they have gone
+        ("sat", "09:00", "17:30", True),
+        ("sun", "22:00", "09:30", False),  # over the night of the week's end, half an hour beside them
+        ("sun", "22:00", "09:00", True),
+    ],
+)
+def test_a_helper_counts_only_beside_somebody_who_may_attend_the_session(
+    tmp_path: Path, days: str, begins: str, ends: str, warned: bool
+) -> None:
+    helper = f'[[shifts]]\ndays = ["{days}"]\nfrom = "{begins}"\nto = "{ends}"\nhands = 3\n\n[[closed]]'
+    studio = exchanged(STUDIO, ("[[closed]]", helper))
+    profiles = exchanged(PROFILES, ("vent = true", "vent = true\nsession_people = 4"))
+    found = warnings_of(write_quayside(tmp_path, studio=studio, profiles=profiles))
+    assert [warning.place for warning in found] == (["profiles[0] burnout › session_people"] if warned else [])
+
+
 LOAD_DOUBTS = [
     ("2026-12-04T17:00", "2026-11-30T08:00", "load L1, column promised", "is not after ready"),
     ("K1,no,,", "K1,no,,5", "load L1, column gap_hours", "without after"),

@@ -24,6 +24,7 @@ from scheduler.planning.model.variables import (
     lengths,
     room,
 )
+from scheduler.planning.problem import ONE_HAND, Crew
 from scheduler.planning.timetable import out_minutes
 
 Rule = Callable[[cp_model.CpModel, Part, Variables], None]
@@ -209,33 +210,35 @@ def circuit_amps(model: cp_model.CpModel, part: Part, v: Variables) -> None:
 
 
 def hands(model: cp_model.CpModel, part: Part, v: Variables) -> None:
-    """Loading, unloading and sessions: ``tasks at any moment <= hands on duty``, skills by every set of them."""
+    """Loading, unloading and sessions: ``tasks' people at any moment <= hands on duty``, skills by every set of them.
+
+    A session takes its profile's ``session_people`` of everybody, and one of each set with its skill.
+    """
     problem = part.timetable.problem
     if hands_abound(problem) and not any(leader.is_hot for leader in v.leaders):
         return
-    tasks: dict[int, list[cp_model.IntervalVar]] = {row: [] for row in range(len(problem.people))}
+    tasks: dict[int, list[tuple[cp_model.IntervalVar, int]]] = {row: [] for row in range(len(problem.people))}
     for leader in v.leaders:
-        skill = problem.studio.profile_by_id[leader.profile].skill if leader.is_hot else None
+        crew = problem.crew(leader.profile, leader.is_hot)
         for option in leader.options:
             loading = max(1, option.phases.load)
-            tasks[0].append(_loading(model, part, leader, loading, option))
-            _staffed(model, part, leader.load_at, loading, (0,), option)
-            rows = problem.groups_of_skill[skill]
+            tasks[0].append((_loading(model, part, leader, loading, option), 1))
+            _staffed(model, part, leader.load_at, loading, ONE_HAND, option)
             if leader.is_hot:
                 size = model.new_int_var(0, problem.slots, "")
                 unloading = model.new_optional_interval_var(leader.unload, size, leader.out, option.present, "")
-                _staffed(model, part, leader.unload, max(1, option.phases.unload), rows, option)
+                _staffed(model, part, leader.unload, max(1, option.phases.unload), crew, option)
             else:
                 unload = max(1, option.phases.unload)
                 unloading = model.new_optional_fixed_size_interval_var(leader.unload, unload, option.present, "")
-                _staffed(model, part, leader.unload, unload, rows, option)
-            for row in rows:
-                tasks[row].append(unloading)
-    for row, intervals in tasks.items():
-        if not intervals:
+                _staffed(model, part, leader.unload, unload, crew, option)
+            for row, people in zip(crew.rows.tolist(), crew.hands.tolist(), strict=True):
+                tasks[row].append((unloading, people))
+    for row, wanted in tasks.items():
+        if not wanted:
             continue
         most = int(problem.people[row].max(initial=0))
-        demands = [1] * len(intervals)
+        intervals, demands = [interval for interval, _ in wanted], [people for _, people in wanted]
         for begin, end, taken in levels(most - problem.people[row] + part.timetable.people_used[row]):
             intervals.append(model.new_fixed_size_interval_var(begin, end - begin, ""))
             demands.append(taken)
@@ -250,12 +253,9 @@ def _loading(model: cp_model.CpModel, part: Part, leader: Leader, loading: int, 
     return model.new_optional_interval_var(leader.clean_at, size, leader.load_at + loading, option.present, "")
 
 
-def _staffed(
-    model: cp_model.CpModel, part: Part, at: Moment, length: int, rows: tuple[int, ...], option: Option
-) -> None:
-    """A task begins only where somebody is there, with a hand left by the fixed firings, for all of its length."""
-    problem = part.timetable.problem
-    free: NDArray[np.bool_] = np.all(part.timetable.people_used[list(rows)] < problem.people[list(rows)], axis=0)
+def _staffed(model: cp_model.CpModel, part: Part, at: Moment, length: int, crew: Crew, option: Option) -> None:
+    """A task begins only where its people are there, left by the fixed firings, for all of its length."""
+    free = crew.suffices(part.timetable.problem.people - part.timetable.people_used)
     domain = cp_model.Domain.from_intervals([[b, e - 1] for b, e in runs(whole_runs(free, length))])
     model.add_linear_expression_in_domain(at, domain).only_enforce_if(option.present)
 

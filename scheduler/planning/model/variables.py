@@ -154,8 +154,10 @@ def lengths(phases: Phases) -> tuple[int, int, int]:
 
 
 def hands_abound(problem: Problem) -> bool:
-    """Whether there is a hand for every kiln at every moment: a kiln has one task at a time."""
-    return bool(np.all(problem.people[0] >= len(problem.kilns)))
+    """Whether there are hands for every kiln at every moment: it has one task at a time, none larger than a session."""
+    profiles = problem.studio.profiles
+    most = [max([1, *(p.unload_people for p in profiles if p.work in kiln.work)]) for kiln in problem.kilns]
+    return bool(np.all(problem.people[0] >= sum(most)))
 
 
 def joinable(part: Part, leader: int) -> list[int]:

@@ -289,7 +289,9 @@ PROFILES = (
         ),
     ),
     Profile(id="enamel", work="enamel", unload="hot", session="enamel", own_segments=(_segment(None, 800, 0, 360),)),
-    Profile(id="dip", work="enamel", unload="hot", session="dip", own_segments=(_segment(None, 790, 20),)),
+    Profile(
+        id="dip", work="enamel", unload="hot", session="dip", session_people=2, own_segments=(_segment(None, 790, 20),)
+    ),
 )
 
 _TOP_LOADER = {

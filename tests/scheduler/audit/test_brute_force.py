@@ -71,7 +71,7 @@ def _broken(bench: Bench, firings: tuple[Firing, ...]) -> set[str]:
         heating = week.minutes(firing.start_at, firing.hot_until)
         tasks[cleaning] += 1
         tasks[loading] += 1
-        tasks[session] += 1
+        tasks[session] += 2 if profile.id == "dip" else 1
         if profile.id == "burnout":
             casts[session] += 1
         # Out before it is in is nonsense, but the kiln is taken in the minute in which its loading begins.

@@ -190,6 +190,13 @@ MUTATIONS = (
         "F8",
         _moved("F8", load_at=(5, "10:15"), start_at=(5, "10:55"), unload_at=(7, "12:00")),
     ),
+    Mutation("a third task beside a session of two", "hands", "F8", _moved("F8", unload_at=(7, "11:00"))),
+    Mutation(
+        "a session of two with one hand there",
+        "hands",
+        "F9",
+        _moved("F9", load_at=(5, "10:05"), start_at=(5, "10:15"), unload_at=(5, "11:00")),
+    ),
     Mutation("unloading before the shift", "hands", "F2", _moved("F2", unload_at=(2, "08:45"))),
     Mutation("unloading on a closed day", "hands", "F8", _moved("F8", unload_at=(8, "11:00"))),
     Mutation(

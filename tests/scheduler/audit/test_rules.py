@@ -184,6 +184,62 @@ def test_skilled_hands_serve_one_session_each(bench: Bench) -> None:
     assert {rule for rule, _ in staffed(("casting", "enamel"))} == {"hands", "skills"}
 
 
+def test_a_casting_of_two_wants_a_caster_and_anybody(bench: Bench) -> None:
+    """Tuesday evening one caster is there; the casting at 18:30 has a second with whoever else comes."""
+    helped = _profiles(bench, "burnout", session_people=2)
+    at_work = bench.studio.shifts[:-1]
+
+    def evening(*shifts: tuple[int, tuple[str, ...]]) -> set[tuple[str, str | None]]:
+        days = ("tue", "thu")
+        there = [Shift(days=days, opens="18:00", closes="22:00", hands=n, skills=skills) for n, skills in shifts]
+        return _named(helped.with_studio(shifts=(*at_work, *there)))
+
+    assert _named(helped) == {("hands", "F3")}
+    assert evening((1, ("casting",))) == {("hands", "F3")}
+    assert evening((1, ("casting",)), (1, ())) == set()
+    assert evening((1, ("casting",)), (1, ("enamel",))) == set()
+    assert evening((2, ("casting",))) == set()
+    assert evening((2, ())) == {("skills", "F3")}
+
+
+def test_a_casting_of_two_needs_the_second_to_its_last_minute(bench: Bench) -> None:
+    """From 18:30 to 19:30: two flasks of half an hour each."""
+    helped = _profiles(bench, "burnout", session_people=2)
+
+    def until(closes: str) -> set[tuple[str, str | None]]:
+        helper = Shift(days=("tue",), opens="18:30", closes=closes)
+        return _named(helped.with_studio(shifts=(*helped.studio.shifts, helper)))
+
+    assert until("19:30") == set()
+    assert until("19:29") == {("hands", "F3")}
+
+
+def test_hands_that_are_missing_are_told_with_how_many_the_session_takes(bench: Bench) -> None:
+    helped = _profiles(bench, "burnout", session_people=3)
+    [breach] = helped.audit()
+    assert breach.text.startswith("3 pairs of hands are needed at once, but there are 1: the session of kiln B1 from")
+    assert breach.by == 2
+
+
+def test_a_session_that_takes_no_time_still_needs_all_its_people_at_that_moment(bench: Bench) -> None:
+    """Monday two are there, Saturday one. E1 asks no minute of its own to be emptied."""
+    quick = bench.with_load("E1c", session_minutes=None)
+    saturday = quick.change(
+        "F9", load_at=bench.at(5, "10:05"), start_at=bench.at(5, "10:15"), unload_at=bench.at(5, "11:00")
+    )
+    assert _named(quick) == set()
+    assert _named(saturday) == {("hands", "F9")}
+
+
+def test_a_guest_gets_as_many_people_at_the_session_as_its_own_profile_asks_for(bench: Bench) -> None:
+    """E1c asks for a dip, which takes two; it rides in an enamel firing, whose session takes one."""
+    shared = _profiles(bench, "enamel", shares_with=("dip",)).without("F9")
+    shared = shared.change("F5", layers=(("E1b", "E1c"),))
+    assert _named(shared) == {("profile_shared", "F5")}
+    assert _named(_profiles(shared, "dip", session_people=1)) == set()
+    assert ("profile_shared", "F5") not in _named(_profiles(shared, "enamel", session_people=2))
+
+
 def test_a_task_that_takes_no_time_still_needs_somebody_there(bench: Bench) -> None:
     quick = _kilns(bench, "K2", unload_minutes=0.0)
     assert _named(quick.change("F2", unload_at=bench.at(2, "18:00"))) == set()

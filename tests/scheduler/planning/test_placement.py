@@ -10,7 +10,14 @@ from scheduler.planning.timetable import Placed, Timetable, out_minutes
 from shared.kilns import Circuit
 from shared.profiles import Segment
 from shared.studio import Band, Prices, Quiet, Rules, Shift, Tariff
-from tests.scheduler.planning.plain_studio import EVERY_DAY, bench_kiln, load, slow_profile, studio, timetable_of
+from tests.scheduler.planning.plain_studio import (
+    EVERY_DAY,
+    bench_kiln,
+    load,
+    slow_profile,
+    studio,
+    timetable_of,
+)
 
 WEEKDAYS = ("mon", "tue", "wed", "thu", "fri")
 HOT = slow_profile(
@@ -22,7 +29,7 @@ HOT = slow_profile(
 )
 
 
-def _busy_studio(seed: int) -> Timetable:
+def _busy_studio(seed: int, session_people: int = 1) -> Timetable:
     rng = np.random.default_rng(seed)
     place = studio(
         kilns=(
@@ -30,7 +37,7 @@ def _busy_studio(seed: int) -> Timetable:
             bench_kiln("K2", attend_end=True),
             bench_kiln("K3", load_minutes=10.0, unload_minutes=50.0),
         ),
-        profiles=(slow_profile(), HOT),
+        profiles=(slow_profile(), HOT.model_copy(update={"session_people": session_people})),
         shifts=(
             Shift(days=EVERY_DAY, opens="08:30", closes="13:00", hands=1, skills=("casting",)),
             Shift(days=EVERY_DAY, opens="12:00", closes="21:00", hands=2),
@@ -73,17 +80,20 @@ def _by_looking_at_every_slot(timetable: Timetable, number: int, kiln: int) -> f
     phases = fit.phases
     skill = problem.studio.profile_by_id[batch.profile].skill if phases.is_hot else None
     rows = problem.groups_of_skill[skill]
+    helpers = problem.studio.profile_by_id[batch.profile].session_people - 1 if phases.is_hot else 0
     work = problem.studio.profile_by_id[batch.profile].work
     best: float | None = None
 
-    def staffed(begin: int, length: int, groups: tuple[int, ...]) -> bool:
+    def staffed(begin: int, length: int, groups: tuple[int, ...], helpers: int = 0) -> bool:
         span = range(begin, begin + max(1, length))
         return begin + max(1, length) <= problem.slots and all(
-            timetable.people_used[g, t] < problem.people[g, t] for t in span for g in groups
+            timetable.people_used[g, t] + (helpers if g == 0 else 0) < problem.people[g, t]
+            for t in span
+            for g in groups
         )
 
     loads_at = [t for t in range(max(0, batch.ready), problem.slots) if staffed(t, phases.load, (0,))]
-    unloads_at = [t for t in range(problem.slots) if staffed(t, phases.unload, rows)]
+    unloads_at = [t for t in range(problem.slots) if staffed(t, phases.unload, rows, helpers)]
     for start in range(problem.slots):
         if not problem.start_ok[kiln][start]:
             continue
@@ -112,9 +122,10 @@ def _by_looking_at_every_slot(timetable: Timetable, number: int, kiln: int) -> f
     return best
 
 
+@pytest.mark.parametrize("session_people", [1, 2])
 @pytest.mark.parametrize("seed", range(3))
-def test_no_slot_is_cheaper_than_the_place_found(seed: int) -> None:
-    timetable = _busy_studio(seed)
+def test_no_slot_is_cheaper_than_the_place_found(seed: int, session_people: int) -> None:
+    timetable = _busy_studio(seed, session_people)
     checked = 0
     for number in range(8, 14):
         for kiln in range(3):
@@ -132,8 +143,9 @@ def test_no_slot_is_cheaper_than_the_place_found(seed: int) -> None:
     assert checked >= 6
 
 
-def test_what_is_booked_is_sound_and_undone_to_the_last_slot() -> None:
-    timetable = _busy_studio(1)
+@pytest.mark.parametrize("session_people", [1, 2])
+def test_what_is_booked_is_sound_and_undone_to_the_last_slot(session_people: int) -> None:
+    timetable = _busy_studio(1, session_people)
     assert timetable.is_sound()
     people, lines = timetable.people_used.copy(), timetable.lines_used.copy()
     cost, mark = timetable.cost(), len(timetable.log)
@@ -144,6 +156,36 @@ def test_what_is_booked_is_sound_and_undone_to_the_last_slot() -> None:
     assert np.array_equal(people, timetable.people_used)
     assert np.array_equal(lines, timetable.lines_used)
     assert timetable.cost() == pytest.approx(cost, abs=1e-9)
+
+
+def test_a_session_takes_its_people_of_everybody_and_one_of_those_with_its_skill() -> None:
+    timetable = _busy_studio(1, session_people=2)
+    everybody, casters = np.zeros_like(timetable.people_used[0]), np.zeros_like(timetable.people_used[0])
+    sessions = 0
+    for firing in timetable.firings.values():
+        place, phases = firing.place, firing.fit.phases
+        everybody[place.load : place.load + phases.load] += 1
+        everybody[place.unload : place.unload + phases.unload] += 2 if phases.is_hot else 1
+        casters[place.unload : place.unload + phases.unload] += 1 if phases.is_hot else 0
+        sessions += phases.is_hot
+    assert sessions >= 2
+    assert np.array_equal(timetable.people_used, [everybody, casters])
+
+
+@pytest.mark.parametrize(("people", "begins"), [(1, 144), (2, 156), (3, None)])
+def test_a_session_waits_for_a_helper_who_need_not_have_the_skill(people: int, begins: int | None) -> None:
+    """A caster alone from 09:00, a helper from 13:00, slot 156. Half an hour to load and 2:30 to the hold's end."""
+    caster = Shift(days=EVERY_DAY, opens="09:00", closes="17:00", hands=1, skills=("casting",))
+    helper = Shift(days=EVERY_DAY, opens="13:00", closes="17:00", hands=1)
+    profile = HOT.model_copy(update={"session_people": people})
+    waiting = load("A", profile="hot", session_minutes=60.0)
+    timetable = timetable_of(studio(profiles=(profile,), shifts=(caster, helper)), (waiting,))
+    batch = timetable.batches.make("hot", (0,))
+    assert batch is not None
+    fit = timetable.batches.fit(batch, 0)
+    assert fit is not None
+    placed = timetable.best_place(batch.at_any_price(), 0, fit)
+    assert (None if placed is None else placed.place.unload) == begins
 
 
 def test_two_firings_put_on_each_other_are_not_sound() -> None:

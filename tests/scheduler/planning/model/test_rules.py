@@ -13,17 +13,19 @@ import pytest
 from ortools.sat.python import cp_model
 
 from scheduler.planning.model import rules
-from scheduler.planning.model.variables import Part, Variables, decide
+from scheduler.planning.model.variables import Part, Variables, decide, hands_abound
 from scheduler.planning.timetable import Timetable
 from shared.kilns import Circuit
 from shared.loads import Load
 from shared.profiles import Segment
 from shared.studio import CleanOut, Quiet, Shift, Studio
 from tests.scheduler.planning.plain_studio import (
+    ALWAYS,
     DAYTIME,
     bench_kiln,
     clock,
     load,
+    problem_of,
     slow_profile,
     studio,
     timetable_of,
@@ -272,6 +274,44 @@ def test_hands_of_a_session_have_its_skill(skill: str, allowed: bool) -> None:
     case = Alone(studio(profiles=(profile,), shifts=(shift,)), (load("A"),), rules.each_load_once, rules.hands)
     case.fires(0)
     assert case.feasible() is allowed
+
+
+HELPED = HOT.model_copy(update={"skill": "casting", "session_people": 2})
+"""A session of two, one of whom has to be able to cast."""
+
+
+@pytest.mark.parametrize(
+    ("casters", "helpers", "allowed"), [(1, 0, False), (0, 2, False), (1, 1, True), (2, 0, True), (0, 1, False)]
+)
+def test_hands_of_a_session_of_two_are_one_with_its_skill_and_anybody(
+    casters: int, helpers: int, allowed: bool
+) -> None:
+    shifts = (
+        *([DAYTIME.model_copy(update={"hands": casters, "skills": ("casting",)})] if casters else []),
+        *([DAYTIME.model_copy(update={"hands": helpers})] if helpers else []),
+    )
+    case = Alone(studio(profiles=(HELPED,), shifts=shifts), (load("A"),), rules.each_load_once, rules.hands)
+    case.fires(0)
+    assert case.feasible() is allowed
+
+
+@pytest.mark.parametrize(("second", "allowed"), [(144, True), (145, False), (155, False), (156, True)])
+def test_hands_of_a_session_of_two_leave_nobody_to_load_another_kiln(second: int, allowed: bool) -> None:
+    """Two are there; loading takes six slots, and the session lies in slots 150 to 156."""
+    shift = DAYTIME.model_copy(update={"skills": ("casting",)})
+    case = Alone(studio(kilns=KILNS, profiles=(HELPED,), shifts=(shift,)), TWO, rules.hands)
+    case.fires(0, 0, load_at=108, unload=150, out=156)
+    case.fires(1, 1, load_at=second, unload=190, out=196)
+    assert case.feasible() is allowed
+
+
+@pytest.mark.parametrize(("hands", "allowed"), [(3, True), (2, False)])
+def test_hands_abound_only_where_every_kiln_can_have_its_session(hands: int, allowed: bool) -> None:
+    """A kiln for castings of two and one for others: nothing waits for a hand where there are three."""
+    kilns = (bench_kiln("K1", work=("cast",)), bench_kiln("K2"))
+    profiles = (slow_profile(), HELPED.model_copy(update={"id": "cast", "work": "cast"}))
+    shifts = (ALWAYS.model_copy(update={"hands": hands}),)
+    assert hands_abound(problem_of(studio(kilns=kilns, profiles=profiles, shifts=shifts), TWO)) is allowed
 
 
 @pytest.mark.parametrize(("load_at", "allowed"), [(119, False), (120, True)])
