@@ -39,7 +39,7 @@ def happened(
     missed, again
         Loads whose firing did not come about, and loads that are to look for another place.
     """
-    told = [_out_of_use(outage, studio) for outage in outages]
+    told = [out_of_use(outage, studio) for outage in outages]
     told += [_away(away, studio) for away in events.absent]
     kilns = {firing.id: firing.kiln for firing in plan.firings}
     told += [_late(item, kilns) for item in events.late]
@@ -52,15 +52,16 @@ def happened(
         told.append(tell(said[outcome], firing=firing_id))
     new = [load.id for load in events.add if load.id not in again]
     if new:
-        told.append(tell("happened.new_loads", loads=_named(new)))
+        told.append(tell("happened.new_loads", loads=named(new)))
     if events.cancel:
-        told.append(tell("happened.cancelled", loads=_named(sorted(events.cancel))))
+        told.append(tell("happened.cancelled", loads=named(sorted(events.cancel))))
     if again:
-        told.append(tell("happened.again", loads=_named(again)))
+        told.append(tell("happened.again", loads=named(again)))
     return tuple(told)
 
 
-def _out_of_use(outage: Outage, studio: Studio) -> Text:
+def out_of_use(outage: Outage, studio: Studio) -> Text:
+    """A kiln or a circuit that cannot be used, from when until when."""
     zone = studio.place.zone
     begins = local_time(outage.begins, zone)
     until = (
@@ -91,7 +92,8 @@ def _late(item: FiringLate, kilns: Mapping[str, str]) -> Text:
     return tell("happened.late", firing=item.firing, kiln=kilns.get(item.firing, "?"), by=by)
 
 
-def _named(loads: Sequence[str]) -> tuple[object, ...]:
+def named(loads: Sequence[str]) -> tuple[object, ...]:
+    """The names of some loads; of many the first ones, and how many more."""
     more = len(loads) - MOST_NAMED
     return (*loads[:MOST_NAMED], *([tell("happened.more", n=more)] if more > 0 else []))
 

@@ -10,7 +10,6 @@ from typing import Any
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
-from api.consistency import check_whole
 from api.firings import current_plan_id, records_of_plan
 from api.happened import happened as happened_texts
 from api.happened import since
@@ -28,7 +27,7 @@ from api.storage.plan_store import OPEN_STATES, current, plan_row
 from api.storage.studio_store import waiting_loads
 from api.storage.tables import BookedLoad, FiringRecord, Job, Publication, StoredPlan
 from api.studio_parts import bring_in
-from api.wire import NAMED_PARTS, PART_MODELS, SINGLE_PARTS, read_record, restored_loads, restored_text
+from api.wire import restored_loads, restored_text
 from api.words import tell
 from scheduler.planning.door import Settings
 from scheduler.planning.events import CircuitDown, Events, FiringLate, KilnDown
@@ -60,16 +59,6 @@ class Effort:
 
 
 @dataclass(frozen=True, slots=True)
-class Supposed:
-    """What a what-if supposes: parts of the studio set or removed, loads added or cancelled."""
-
-    set: tuple[tuple[str, Mapping[str, Any]], ...] = ()
-    remove: tuple[tuple[str, str], ...] = ()
-    add: tuple[Mapping[str, Any], ...] = ()
-    cancel: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
 class Happened:
     """What a re-plan is told; what the service knows by itself is added to it.
 
@@ -87,32 +76,21 @@ def ask_plan(service: Service, who: Identity, day: date | None, effort: Effort, 
     with service.store.read() as session:
         studio, loads, basis = service.studio(session), waiting_loads(session), _versions(session)
         _nothing_under_way(session)
-        held = _held(service, session)
+        held = held_now(service, session)
     now = service.minute()
     first = day or date.fromordinal(local_time(now, studio.place.zone).date().toordinal() + 1)
-    _near(first, studio, now)
+    refuse_far(first, studio, now)
     begin = plan_begin(first, now, studio)
     return _ask(service, who, "plan", studio, loads, begin, effort, request, basis=basis, held=held)
 
 
-def ask_what_if(
-    service: Service, who: Identity, day: date | None, effort: Effort, supposed: Supposed, request: dict[str, Any]
-) -> int:
-    """Plan as if the studio or its loads were otherwise; such a plan can be compared, not published."""
-    with service.store.read() as session:
-        studio, loads, held = service.studio(session), waiting_loads(session), _held(service, session)
-    studio = _supposed_studio(studio, supposed)
-    gone = set(supposed.cancel)
-    unknown = gone - {load.id for load in loads}
-    if unknown:
-        raise not_there("waiting_load", min(unknown))
-    added = tuple(read_record(Load, body, "load", studio.place) for body in supposed.add)
-    loads = (*(load for load in loads if load.id not in gone), *added)
-    check_whole(studio, loads)
-    now = service.minute()
-    first = day or date.fromordinal(local_time(now, studio.place.zone).date().toordinal() + 1)
-    _near(first, studio, now)
-    return _ask(service, who, "whatif", studio, loads, plan_begin(first, now, studio), effort, request, held=held)
+def late_by_records(kept: Mapping[str, FiringRecord]) -> tuple[FiringLate, ...]:
+    """The firings under way that run late, by what was noted of them."""
+    return tuple(
+        FiringLate(name, late_hours(row))
+        for name, row in kept.items()
+        if row.state in OPEN_STATES and late_hours(row) > 0.0
+    )
 
 
 def ask_replan(service: Service, who: Identity, happened: Happened, effort: Effort, request: dict[str, Any]) -> int:
@@ -129,8 +107,8 @@ def ask_replan(service: Service, who: Identity, happened: Happened, effort: Effo
     by_records = happened.by_records if happened.by_records is not None else bool(kept)
     missed: dict[str, Missed] = {}
     if by_records:
-        missed = _missed(plan, kept, now)
-        plan = _as_it_went(plan, kept, now)
+        missed = missed_loads(plan, kept, now)
+        plan = as_it_went(plan, kept, now)
     fired = {load for firing in plan.firings for load in firing.loads if firing.out_at <= now}
     again = _movable(plan, happened.again, now)
     before = tuple(
@@ -139,15 +117,11 @@ def ask_replan(service: Service, who: Identity, happened: Happened, effort: Effo
         if (load.id in waiting or states.get(load.id) == "cancelled" or load.id in fired) and load.id not in again
     )
     known = {load.id for load in before}
-    plan = _without_strangers(plan, known)
+    plan = without_strangers(plan, known)
     told = happened.events
     ids = {firing.id for firing in plan.firings}
     late = {item.firing: item for item in told.late}
-    late |= {
-        name: FiringLate(name, late_hours(row))
-        for name, row in kept.items()
-        if name in ids and name not in late and row.state in OPEN_STATES and late_hours(row) > 0.0
-    }
+    late |= {item.firing: item for item in late_by_records(kept) if item.firing in ids and item.firing not in late}
     failed = tuple(
         Outage(kiln=one.kiln, begins=now, ends=one.until) for one in told.down if one.until is None or one.until > now
     ) + tuple(
@@ -156,7 +130,7 @@ def ask_replan(service: Service, who: Identity, happened: Happened, effort: Effo
         if one.until is None or one.until > now
     )
     outages = (*failed, *since(studio, audited.studio, now))
-    studio, dead = _died_since(studio, audited.studio, now)
+    studio, dead = died_since(studio, audited.studio, now)
     events = Events(
         down=(*told.down, *(KilnDown(o.kiln, o.ends) for o in dead if o.kiln is not None)),
         circuits_down=(*told.circuits_down, *(CircuitDown(o.circuit, o.ends) for o in dead if o.circuit is not None)),
@@ -186,7 +160,7 @@ def ask_replan(service: Service, who: Identity, happened: Happened, effort: Effo
     )
 
 
-def _missed(plan: Plan, kept: Mapping[str, FiringRecord], now: int) -> dict[str, Missed]:
+def missed_loads(plan: Plan, kept: Mapping[str, FiringRecord], now: int) -> dict[str, Missed]:
     """The loads that wait although their firing's time has come: nobody has noted it, or it is to be fired again."""
     found: dict[str, Missed] = {}
     for firing in plan.firings:
@@ -213,7 +187,7 @@ def _movable(plan: Plan, asked: Collection[str], now: int) -> dict[str, Whereabo
     }
 
 
-def _died_since(now_is: Studio, was: Studio, now: int) -> tuple[Studio, tuple[Outage, ...]]:
+def died_since(now_is: Studio, was: Studio, now: int) -> tuple[Studio, tuple[Outage, ...]]:
     """The studio without the outages that began since the plan was made, and those: they interrupt what is fired."""
     dead = tuple(
         outage
@@ -224,7 +198,7 @@ def _died_since(now_is: Studio, was: Studio, now: int) -> tuple[Studio, tuple[Ou
     return (now_is.model_copy(update={"outages": rest}) if dead else now_is), dead
 
 
-def _as_it_went(plan: Plan, kept: Mapping[str, FiringRecord], now: int) -> Plan:
+def as_it_went(plan: Plan, kept: Mapping[str, FiringRecord], now: int) -> Plan:
     """The plan with what the records say: not loaded is still to do, opened is over."""
     firings = []
     for firing in plan.firings:
@@ -241,7 +215,8 @@ def _as_it_went(plan: Plan, kept: Mapping[str, FiringRecord], now: int) -> Plan:
     return plan.model_copy(update={"firings": tuple(firings)})
 
 
-def _without_strangers(plan: Plan, known: set[str]) -> Plan:
+def without_strangers(plan: Plan, known: set[str]) -> Plan:
+    """A plan without the loads that are not known, and without firings of none."""
     firings = []
     for firing in plan.firings:
         loads = tuple(load for load in firing.loads if load in known)
@@ -383,6 +358,20 @@ def _ask(
     begin: int,
     effort: Effort,
     request: dict[str, Any],
+    **more: Any,
+) -> int:
+    return service.jobs.ask(solve_task(service, who, kind, studio, loads, begin, effort, **more), request)
+
+
+def solve_task(
+    service: Service,
+    who: Identity,
+    kind: str,
+    studio: Studio,
+    loads: tuple[Load, ...],
+    begin: int,
+    effort: Effort,
+    *,
     plan: Plan | None = None,
     events: Events | None = None,
     based_on: int | None = None,
@@ -391,24 +380,31 @@ def _ask(
     again: Mapping[str, Whereabouts] | None = None,
     missed: Mapping[str, Missed] | None = None,
     happened: tuple[Text, ...] = (),
-) -> int:
-    if not loads and not again:
+) -> SolveTask:
+    """A solve, with what the service knows of the moment and the person.
+
+    Raises
+    ------
+    ProblemError
+        If no load waits, or a kiln of the plan is no longer there.
+    """
+    events = events or Events()
+    if not loads and not again and not events.add:
         raise ProblemError(409, tell("refused.no_load_waits"), name="no-loads")
     if plan is not None and any(firing.kiln not in studio.kiln_by_id for firing in plan.firings):
         raise ProblemError(409, tell("refused.kiln_plan_no"), name="kiln-gone")
-    at = service.now()
-    task = SolveTask(
+    return SolveTask(
         kind=kind,
         studio=studio,
         loads=loads,
         now=service.minute(),
         begin=begin,
         settings=effort.settings(service),
-        at=at,
+        at=service.now(),
         person_id=who.person_id,
         who=who.name,
         plan=plan,
-        events=events or Events(),
+        events=events,
         based_on=based_on,
         basis=basis or {},
         held=held,
@@ -416,10 +412,9 @@ def _ask(
         missed=dict(missed or {}),
         happened=happened,
     )
-    return service.jobs.ask(task, request)
 
 
-def _held(service: Service, session: Session) -> tuple[Firing, ...]:
+def held_now(service: Service, session: Session) -> tuple[Firing, ...]:
     """The firings of the plan that holds which people have fixed."""
     publication = current(session)
     if publication is None:
@@ -439,35 +434,8 @@ def _nothing_under_way(session: Session) -> None:
         raise ProblemError(409, tell("refused.firing_under_way", firing=row.firing_id, kiln=row.kiln), name="under-way")
 
 
-def _near(day: date, studio: Studio, now: int) -> None:
+def refuse_far(day: date, studio: Studio, now: int) -> None:
+    """Refuse a day that is over, or more than a year ahead."""
     today = local_time(now, studio.place.zone).date()
     if not 0 <= (day - today).days <= 366:
         raise ProblemError(422, tell("refused.day_past_more", day=day), name="day")
-
-
-def _supposed_studio(studio: Studio, supposed: Supposed) -> Studio:
-    values: dict[str, Any] = {}
-
-    def held(kind: str) -> list[Any]:
-        name = "place" if kind == "studio" else kind
-        return list(values.get(name, getattr(studio, name)))
-
-    for kind, key in supposed.remove:
-        if kind not in NAMED_PARTS:
-            raise ProblemError(422, tell("refused.only_can_supposed", named_parts=tuple(NAMED_PARTS)), name="faults")
-        values[kind] = tuple(item for item in held(kind) if item.id != key)
-    for kind, body in supposed.set:
-        if kind not in PART_MODELS:
-            raise ProblemError(
-                422, tell("refused.studio_no", kind=repr(kind), part_models=tuple(PART_MODELS)), name="faults"
-            )
-        new = read_record(PART_MODELS[kind], body, kind, studio.place)
-        if kind in SINGLE_PARTS:
-            values["place" if kind == "studio" else kind] = new
-        elif kind in NAMED_PARTS:
-            old = held(kind)
-            at = next((n for n, item in enumerate(old) if item.id == getattr(new, "id", None)), len(old))
-            values[kind] = (*old[:at], new, *old[at + 1 :])
-        else:
-            values[kind] = (*held(kind), new)
-    return studio.model_copy(update=values) if values else studio

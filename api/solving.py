@@ -12,6 +12,7 @@ from multiprocessing.connection import Connection
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from api.comparing import compared
 from api.storage.change_log import Author
 from api.storage.engine import Store
 from api.storage.plan_store import keep_plan
@@ -60,6 +61,9 @@ class SolveTask:
         Of a re-plan: the loads that look for a place since their firing has not come about.
     happened
         Of a re-plan: what it is made for, in words.
+    base, tried, begins_how
+        Of a what-if: the same without what is tried, what that is in words, and why it begins when it does. Where a
+        plan holds and has begun, both are solved as re-plans are: what is in the kilns stays there.
     """
 
     kind: str
@@ -79,6 +83,9 @@ class SolveTask:
     again: dict[str, Whereabouts] = field(default_factory=dict)
     missed: dict[str, Missed] = field(default_factory=dict)
     happened: tuple[Text, ...] = ()
+    base: SolveTask | None = None
+    tried: tuple[Text, ...] = ()
+    begins_how: str = ""
 
 
 @dataclass(frozen=True)
@@ -92,7 +99,11 @@ class Solved:
 
 
 def solve(task: SolveTask, progress: Callable[[Progress], None]) -> Solved:
-    """Plan or re-plan, and prove the result."""
+    """Plan or re-plan, and prove the result; a what-if is searched beside the studio as it is."""
+    return _solve(task, progress) if task.base is None else compared(task, task.base, _solve, progress)
+
+
+def _solve(task: SolveTask, progress: Callable[[Progress], None]) -> Solved:
     if task.plan is None:
         made = plan(
             task.studio,

@@ -101,13 +101,14 @@ class _Filler(Formatter):
             words = said(value, language)
             return words if spec != "sentence" or words.endswith((".", "!", "?")) else f"{words}."
         if isinstance(value, tuple | list):
-            names = [self.format_field(item, "short" if spec == "short" else "") for item in value]
+            names = [self.format_field(item, spec if spec in ("short", "weekday") else "") for item in value]
             if len(names) < 2 or spec not in ("and", "or"):
                 return ("; " if spec == "also" else ", ").join(names)
             end = language.both if spec == "and" else language.either
             return end.format(first=", ".join(names[:-1]), last=names[-1])
         if isinstance(value, datetime):
-            style = {"": language.moment, "short": language.short, "day": language.day}[spec]
+            styles = {"": language.moment, "short": language.short, "day": language.day, "weekday": "%a"}
+            style = styles[spec]
             # The names are the catalogue's, and not every system's strftime knows a day without its nought.
             style = style.replace("%a", language.weekdays[value.weekday()]).replace("%-d", str(value.day))
             return value.strftime(style.replace("%b", language.months[value.month - 1]))

@@ -1,4 +1,4 @@
-"""Plans: made, watched, looked at beside the one that holds, published; what is late; what-ifs."""
+"""Plans: made, watched, looked at beside the one that holds, published; what is late."""
 
 from __future__ import annotations
 
@@ -11,29 +11,27 @@ from fastapi.responses import HTMLResponse
 
 from api import asking, plans
 from api.access import ManagerDep, ServiceDep, StaffDep
+from api.comparing import verdict_lines
 from api.day import day_of
 from api.formats import Formats
 from api.jobs import QUESTION
 from api.moves import hearing, moved_loads
 from api.pages.day_pages import named_day
-from api.pages.forms import Form, FormDep, field_number, field_query
+from api.pages.forms import Form, FormDep
 from api.pages.page import Page, go_to
 from api.pages.page_route import PageRoute, told
 from api.pages.plan_changes import changes_by_person, telling
-from api.pages.supposing import supposed
 from api.pages.week_picture import week_picture
 from api.printing.holds_text import hold_text
 from api.printing.plan_text import proof_text
 from api.printing.replan_text import rule_named
 from api.problems import ProblemError
-from api.service import Service
 from api.storage.hold_store import held_firings
 from api.storage.plan_store import current, plan_row
 from api.storage.tables import BookedLoad
 from api.words import Words, tell
 from scheduler.audit import AuditedPlan
 from shared.clock import Minute, minute_of
-from shared.errors import KilnrotaError
 from shared.plans import Plan
 from shared.studio import Studio
 from shared.texts import unpacked
@@ -42,9 +40,6 @@ router = APIRouter(include_in_schema=False, route_class=PageRoute)
 
 EFFORTS = (5, 20, 60, 180)
 """How long a search may be asked for on the page [s]."""
-
-SUPPOSED = ("kiln", "circuit", "amps", "loads")
-"""Fields of a what-if that keep what was said in them."""
 
 SHOWN_DAYS = 7
 
@@ -77,9 +72,9 @@ def plan_line(row: dict[str, Any], page: Page) -> dict[str, Any]:
     }
     made = minute_of(datetime.fromisoformat(row["made_at"]))
     kind = kinds.get(row["kind"], row["kind"])
-    happened = tuple(unpacked(text) for text in row["notes"].get("happened_told", ()))
-    if happened:
-        kind = page.words("plans.kind_why", kind=kind, why=happened)
+    reasons = row["notes"].get("happened_told", row["notes"].get("tried_told", ()))
+    if reasons:
+        kind = page.words("plans.kind_why", kind=kind, why=tuple(unpacked(text) for text in reasons))
     return row | {"kind_name": kind, "made": page.formats.clock(made)}
 
 
@@ -185,16 +180,18 @@ def plan_page(page: Page, plan_id: int, texts: list[str], anyway: bool, from_day
         before = week_picture(
             against, Formats(against.studio, page.words), first, SHOWN_DAYS, now, marked=marked_before, held=held_before
         )
-    happened = [unpacked(text) for text in notes.get("happened_told", ())]
-    cost_before = notes.get("cost_before", None if against is None else against.plan.proof.cost)
+    told_why = notes.get("happened_told", notes.get("tried_told"))
+    reasons = None if told_why is None else [unpacked(text) for text in told_why]
+    cost_before = notes.get("cost_before", None if against is None or kind == "whatif" else against.plan.proof.cost)
     held = held_before if holds_id == plan_id else {firing.id for firing in audited.plan.firings if firing.held}
     return page.answer(
         "plan.html",
         status=409 if texts else 200,
         id=plan_id,
         kind=kind,
-        head=plan_head(plan_id, kind, happened if "happened_told" in notes else None, page.words),
-        happened=happened if len(happened) > 1 else [],
+        head=plan_head(plan_id, kind, reasons, page.words),
+        reasons=reasons if reasons is not None and len(reasons) > 1 else [],
+        verdict=verdict_lines(notes, begins_text(notes, formats), formats) if "costs_as_is" in notes else [],
         texts=texts,
         anyway=anyway,
         number=number,
@@ -223,13 +220,22 @@ def plan_page(page: Page, plan_id: int, texts: list[str], anyway: bool, from_day
     )
 
 
-def plan_head(plan_id: int, kind: str, happened: Sequence[str] | None, words: Words) -> str:
-    """What a plan is called: by its number, and one that was planned again by what has happened, where it is kept."""
-    if kind != "replan" or happened is None:
+def plan_head(plan_id: int, kind: str, reasons: Sequence[str] | None, words: Words) -> str:
+    """What a plan is called: by its number, and by what has happened or is tried, where that is kept with it."""
+    if reasons is None:
         return words("plans.number", n=plan_id)
-    if len(happened) == 1:
-        return words("happened.head_of_one", n=plan_id, what=happened[0])
-    return words("happened.head" if happened else "happened.nothing", n=plan_id)
+    if kind == "whatif":
+        keys = ("tried.head_of_none", "tried.head", "tried.head_of_many")
+    else:
+        keys = ("happened.nothing", "happened.head_of_one", "happened.head")
+    return words(keys[min(len(reasons), 2)], n=plan_id, what=reasons[0] if reasons else "")
+
+
+def begins_text(notes: Mapping[str, Any], formats: Formats) -> str:
+    """From when on a what-if plans, and why from then."""
+    keys = {"now": "tried.from_now", "begin": "tried.from_begin", "day": "tried.from_day"}
+    at = formats.clock(minute_of(datetime.fromisoformat(notes["begins"])))
+    return formats.words(keys[notes["begins_how"]], at=at)
 
 
 def shown_stretches(made: Plan, studio: Studio, now: Minute) -> list[tuple[date, date]]:
@@ -337,65 +343,3 @@ def late_lines(
 
 def _promised(minute: int | None, formats: Formats) -> str:
     return "" if minute is None else formats.clock(minute)
-
-
-@router.get("/what-if")
-def what_if_form(
-    request: Request,
-    service: ServiceDep,
-    who: ManagerDep,
-    kiln: Annotated[str, Query(max_length=60)] = "",
-    circuit: Annotated[str, Query(max_length=60)] = "",
-    asked: Annotated[str, Query(alias="try", max_length=20)] = "",
-    amps: Annotated[str, Query(max_length=20)] = "",
-    loads: Annotated[str, Query(max_length=200)] = "",
-) -> HTMLResponse:
-    """What can be supposed."""
-    page = Page(request, service, who)
-    shown = (kiln, circuit, field_query(amps, page.words("number.decimal")), loads)
-    return what_if_page(page, asked, dict(zip(SUPPOSED, shown, strict=True)), [])
-
-
-def what_if_page(page: Page, asked: str, values: dict[str, str], texts: list[str]) -> HTMLResponse:
-    """The forms for each thing that can be supposed."""
-    decimal = page.words("number.decimal")
-    return page.answer(
-        "what_if.html",
-        status=422 if texts else 200,
-        asked=asked,
-        values=values,
-        texts=texts,
-        kilns=[(kiln.id, kiln.title) for kiln in page.studio.kilns],
-        circuits=[(one.id, f"{one.id} ({field_number(one.breaker_amps, decimal)} A)") for one in page.studio.circuits],
-        weekdays=list(zip(("mon", "tue", "wed", "thu", "fri", "sat", "sun"),
-                          page.words.each("calendar.weekdays"), strict=True)),
-    )  # fmt: skip
-
-
-@router.post("/what-if")
-def what_if(request: Request, service: ServiceDep, who: ManagerDep, form: FormDep) -> Response:
-    """Plan as if; the plan is then shown beside the one that holds."""
-    page = Page(request, service, who)
-    try:
-        job = plans.ask_what_if(
-            service,
-            who,
-            _plan_day(service),
-            effort_of(form),
-            supposed(form, page.studio, page.words),
-            {"page": form("try")},
-        )
-    except KilnrotaError as error:
-        return what_if_page(page, form("try"), {name: form(name) for name in SUPPOSED}, told(error))
-    return go_to(f"/jobs/{job}")
-
-
-def _plan_day(service: Service) -> date | None:
-    """The first day of the plan that holds, if still to come, so that what is compared begins together."""
-    with service.store.read() as session:
-        publication = current(session)
-        if publication is None:
-            return None
-        audited = service.audited(session, publication.plan_id)
-    first = day_of(audited.plan.begin, audited.studio)
-    return first if first > day_of(service.minute(), audited.studio) else None

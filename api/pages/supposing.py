@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import Any
 
 from api.pages.forms import Form
-from api.plans import Supposed
 from api.problems import ProblemError
+from api.what_ifs import Supposed
 from api.wire import said
 from api.words import Words, tell
 from shared.clock import iso_text

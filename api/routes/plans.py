@@ -11,7 +11,7 @@ from fastapi import APIRouter, Depends, Query, Request
 from fastapi.concurrency import run_in_threadpool
 from fastapi.sse import EventSourceResponse, ServerSentEvent
 
-from api import plans
+from api import plans, what_ifs
 from api.access import ManagerDep, ServiceDep, StaffDep, service_of
 from api.routes import shapes
 from api.routes.events import events_of
@@ -39,14 +39,14 @@ def make(service: ServiceDep, who: ManagerDep, body: shapes.PlanAsked) -> dict[s
 @router.post("/what-ifs", response_model=shapes.JobShown, status_code=202)
 def what_if(service: ServiceDep, who: ManagerDep, body: shapes.WhatIfAsked) -> dict[str, Any]:
     """Plan as if the studio or its loads were otherwise; compare the plan with another."""
-    supposed = plans.Supposed(
+    supposed = what_ifs.Supposed(
         set=tuple((item.kind, item.body) for item in body.set),
         remove=tuple((item.kind, item.key) for item in body.remove),
         add=tuple(body.add),
         cancel=tuple(body.cancel),
     )
     request = body.model_dump(mode="json")
-    return _job(service, plans.ask_what_if(service, who, body.day, _effort(body), supposed, request))
+    return _job(service, what_ifs.ask_what_if(service, who, body.day, _effort(body), supposed, request))
 
 
 @router.post("/re-plans", response_model=shapes.JobShown, status_code=202)

@@ -1,0 +1,73 @@
+"""What-ifs by form: what can be supposed, and the solve that it leads to."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query, Request, Response
+from fastapi.responses import HTMLResponse
+
+from api import what_ifs
+from api.access import ManagerDep, ServiceDep
+from api.pages.forms import FormDep, field_number, field_query
+from api.pages.page import Page, go_to
+from api.pages.page_route import PageRoute, told
+from api.pages.plan_pages import effort_of
+from api.pages.supposing import supposed
+from shared.errors import KilnrotaError
+
+router = APIRouter(include_in_schema=False, route_class=PageRoute)
+
+SUPPOSED = ("kiln", "circuit", "amps", "loads")
+"""Fields of a what-if that keep what was said in them."""
+
+
+@router.get("/what-if")
+def what_if_form(
+    request: Request,
+    service: ServiceDep,
+    who: ManagerDep,
+    kiln: Annotated[str, Query(max_length=60)] = "",
+    circuit: Annotated[str, Query(max_length=60)] = "",
+    asked: Annotated[str, Query(alias="try", max_length=20)] = "",
+    amps: Annotated[str, Query(max_length=20)] = "",
+    loads: Annotated[str, Query(max_length=200)] = "",
+) -> HTMLResponse:
+    """What can be supposed."""
+    page = Page(request, service, who)
+    shown = (kiln, circuit, field_query(amps, page.words("number.decimal")), loads)
+    return what_if_page(page, asked, dict(zip(SUPPOSED, shown, strict=True)), [])
+
+
+def what_if_page(page: Page, asked: str, values: dict[str, str], texts: list[str]) -> HTMLResponse:
+    """The forms for each thing that can be supposed."""
+    decimal = page.words("number.decimal")
+    return page.answer(
+        "what_if.html",
+        status=422 if texts else 200,
+        asked=asked,
+        values=values,
+        texts=texts,
+        kilns=[(kiln.id, kiln.title) for kiln in page.studio.kilns],
+        circuits=[(one.id, f"{one.id} ({field_number(one.breaker_amps, decimal)} A)") for one in page.studio.circuits],
+        weekdays=list(zip(("mon", "tue", "wed", "thu", "fri", "sat", "sun"),
+                          page.words.each("calendar.weekdays"), strict=True)),
+    )  # fmt: skip
+
+
+@router.post("/what-if")
+def what_if(request: Request, service: ServiceDep, who: ManagerDep, form: FormDep) -> Response:
+    """Plan as if; the plan is then shown beside the one that holds."""
+    page = Page(request, service, who)
+    try:
+        job = what_ifs.ask_what_if(
+            service,
+            who,
+            None,
+            effort_of(form),
+            supposed(form, page.studio, page.words),
+            {"page": form("try")},
+        )
+    except KilnrotaError as error:
+        return what_if_page(page, form("try"), {name: form(name) for name in SUPPOSED}, told(error))
+    return go_to(f"/jobs/{job}")
