@@ -73,8 +73,8 @@ Sentence = Annotated[str, _KeepsText()]
 class Language:
     """How one language fills values in.
 
-    ``moment``, ``short`` and ``day`` are the ways to write a time: with its year, without it as plans do, and the date
-    alone; ``both`` and ``either`` are the ends of an enumeration, with ``{first}`` and ``{last}``.
+    ``moment``, ``short`` and ``day`` are the ways to write a time: with its year, without it as plans do, and of that
+    the day alone; ``both`` and ``either`` are the ends of an enumeration, with ``{first}`` and ``{last}``.
     """
 
     weekdays: Sequence[str]
@@ -145,7 +145,7 @@ ENGLISH = Language(
     decimal=".",
     moment="%a %-d %b %Y %H:%M",
     short="%a %-d %b %H:%M",
-    day="%a %-d %b %Y",
+    day="%a %-d %b",
     both="{first} and {last}",
     either="{first} or {last}",
     template=lambda key: sentences()[key],
