@@ -194,7 +194,7 @@ class Day:
         found = []
         for kiln_day in self.kilns:
             for shown in kiln_day.firings:
-                found += [task for task in _tasks(shown) if self.begin <= task.at < self.end]
+                found += [task for task in tasks_of(shown) if self.begin <= task.at < self.end]
         return tuple(sorted(found, key=lambda task: (task.at, task.firing.kiln.id, task.until)))
 
     @cached_property
@@ -254,11 +254,19 @@ class Day:
             unit=self.studio.controller_unit(kiln),
             open_below_c=self.studio.unload_below_c(profile),
             next_load_at=min(after, default=None),
-            cleaned_by=self._people(firing.clean_out_at, firing.load_at) if firing.clean_out_minutes else (),
-            loaded_by=self._people(firing.load_at, firing.load_at + -int(-kiln.load_minutes // 1)),
-            unloaded_by=self._people(firing.unload_at, firing.out_at, skill),
-            seen_off_by=self._people(firing.hot_until, firing.hot_until),
+            cleaned_by=self.people_at(firing.clean_out_at, firing.load_at) if firing.clean_out_minutes else (),
+            loaded_by=self.people_at(firing.load_at, firing.load_at + -int(-kiln.load_minutes // 1)),
+            unloaded_by=self.people_at(firing.unload_at, firing.out_at, skill),
+            seen_off_by=self.people_at(firing.hot_until, firing.hot_until),
             heats_alone=_gaps(self._duties, firing.start_at, firing.hot_until),
+        )
+
+    def people_at(self, begin: Minute, end: Minute, skill: str | None = None) -> tuple[OnDuty, ...]:
+        """Whoever is there for some of a task; one that lasts beyond a shift is finished by the next."""
+        return tuple(
+            duty
+            for duty in self._duties
+            if duty.begin < max(end, begin + 1) and duty.end > begin and (skill is None or skill in duty.shift.skills)
         )
 
     def _kiln_day(self, kiln: Kiln) -> KilnDay:
@@ -276,14 +284,6 @@ class Day:
                 and (outage.ends is None or outage.ends > self.begin)
             ),
             next_load_at=min((f.load_at for f in of_kiln if f.load_at >= self.end), default=None),
-        )
-
-    def _people(self, begin: Minute, end: Minute, skill: str | None = None) -> tuple[OnDuty, ...]:
-        """Whoever is there for some of a task; one that lasts beyond a shift is finished by the next."""
-        return tuple(
-            duty
-            for duty in self._duties
-            if duty.begin < max(end, begin + 1) and duty.end > begin and (skill is None or skill in duty.shift.skills)
         )
 
 
@@ -355,15 +355,16 @@ def _shared_layer(firing: Firing, load_id: str) -> int:
     return next((number for number in on if len(firing.layers[number]) > 1), on[-1])
 
 
-def _tasks(shown: FiringOnDay) -> list[Task]:
+def tasks_of(shown: FiringOnDay) -> list[Task]:
+    """What people do at a firing, as planned, in the order in which it is done."""
     firing = shown.firing
     tasks = [
         Task(firing.load_at, shown.loaded_at, "load", shown, shown.loaded_by),
         Task(firing.start_at, firing.start_at, "start", shown, ()),
         Task(firing.unload_at, firing.out_at, "session" if shown.hot else "open", shown, shown.unloaded_by),
     ]
+    if not shown.hot:
+        tasks.insert(2, Task(firing.hot_until, firing.hot_until, "look", shown, shown.seen_off_by))
     if firing.clean_out_minutes:
         tasks.insert(0, Task(firing.clean_out_at, firing.load_at, "clean", shown, shown.cleaned_by))
-    if not shown.hot:
-        tasks.append(Task(firing.hot_until, firing.hot_until, "look", shown, shown.seen_off_by))
     return tasks

@@ -13,10 +13,10 @@ from api.day import Day, day_of
 from api.formats import Formats
 from api.logs import LOGGER, log
 from api.pages.day_cards import kiln_cards
+from api.pages.day_steps import day_rows, kilns_now
 from api.pages.page import LANGUAGES, static_files
 from api.service import Service
 from api.sheets.environment import template_environment
-from api.sheets.overview import task_rows
 from api.storage.plan_store import current
 from api.words import read_words
 
@@ -51,7 +51,8 @@ def _prepare_day(service: Service) -> None:
         audited = service.audited(session, publication.plan_id)
     now = service.minute()
     view = Day(audited, max(day_of(now, audited.studio), day_of(audited.plan.begin, audited.studio)))
+    kilns = kilns_now(view, {}, now)
     for language in LANGUAGES:
         formats = Formats(audited.studio, read_words(language))
-        kiln_cards(view, formats, {}, now)
-        task_rows(view, formats)
+        kiln_cards(view, kilns, formats, {}, now)
+        day_rows(view, kilns, {}, formats)

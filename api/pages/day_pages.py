@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Annotated
@@ -17,8 +17,8 @@ from api import firings, notices
 from api.access import ANYBODY, PersonDep, ServiceDep, StaffDep, ViewerDep
 from api.day import Day, day_of
 from api.firings import current_plan_id, records_of_plan
-from api.formats import Formats
-from api.pages.day_cards import kiln_cards, overdue
+from api.pages.day_cards import kiln_cards
+from api.pages.day_steps import day_rows, kilns_now, next_row, overdue, rows_in_order
 from api.pages.forms import FormDep
 from api.pages.page import Page, go_to
 from api.pages.page_route import PageRoute
@@ -27,11 +27,10 @@ from api.people import duty_text
 from api.problems import ProblemError
 from api.security import Identity, Role
 from api.service import Service
-from api.sheets.overview import TaskRow, all_task_rows, task_rows
 from api.storage.hold_store import held_firings
 from api.storage.plan_store import current
 from api.storage.studio_store import counter
-from api.storage.tables import BookedLoad, FiringRecord
+from api.storage.tables import BookedLoad
 from api.words import tell
 from scheduler.audit import AuditedPlan
 from shared.clock import Minute
@@ -92,9 +91,11 @@ def day_page(request: Request, service: Service, who: Identity, text: str, key: 
     chosen = named_day(text, audited, today)
     view = Day(audited, chosen)
     page.formats = type(page.formats)(view.studio, page.words)
-    cards = kiln_cards(view, page.formats, kept, now, only, taps=page.staff and chosen <= today and not key, held=held)
+    kilns = kilns_now(view, kept, now)
+    taps = page.staff and chosen <= today and not key
+    cards = kiln_cards(view, kilns, page.formats, kept, now, only, taps=taps, held=held)
     own = None if only is None else set(only)
-    tasks = [] if own is not None else task_rows(view, page.formats)
+    rows = day_rows(view, kilns, kept, page.formats)
     news = [] if key else notices.listed(service, who, False)
     # What owners of loads are told is one line for the staff: the kilns come first.
     told = [one for one in news if who.staff and one["kind"] in ABOUT_LOADS and one["person"] != who.person_id]
@@ -109,9 +110,9 @@ def day_page(request: Request, service: Service, who: Identity, text: str, key: 
         title=page.formats.long_day(chosen),
         duties=duty_text(view.duties, page.formats, chosen),
         cards=cards,
-        tasks=tasks,
-        overdue=_late_tasks(view, page.formats, kept, now) if page.staff and chosen <= today else [],
-        next_task=_next_task(view, page.formats, now) if own is None else None,
+        tasks=rows_in_order(rows) if own is None else (),
+        overdue=overdue(rows, kept, now) if page.staff and chosen <= today else (),
+        next_task=next_row(rows_in_order(rows), now) if own is None else None,
         notices=news,
         told=told,
         own=own is not None,
@@ -209,21 +210,6 @@ def seen(service: ServiceDep, who: PersonDep, notice_id: int, form: FormDep) -> 
     """Note that a notice has been seen."""
     notices.seen(service, who, [notice_id])
     return go_to(_back(form("back")))
-
-
-def _late_tasks(
-    view: Day, formats: Formats, kept: Mapping[str, FiringRecord], now: Minute
-) -> list[tuple[TaskRow, str]]:
-    """What should be done and is not noted, with its firing."""
-    late = overdue(view, kept, now)
-    rows = zip(view.tasks, all_task_rows(view, formats), strict=True)
-    return [(row, task.firing.firing.id) for task, row in rows if any(task is one for one in late)]
-
-
-def _next_task(view: Day, formats: Formats, now: Minute) -> tuple[TaskRow, str] | None:
-    """The first thing still to do on the day, with its firing."""
-    rows = [(task, row) for task, row in zip(view.tasks, all_task_rows(view, formats), strict=True) if task.at >= now]
-    return (rows[0][1], rows[0][0].firing.firing.id) if rows else None
 
 
 def own_loads(session: Session, who: Identity) -> Collection[str] | None:

@@ -12,10 +12,11 @@ from api import firings, holds
 from api.access import PersonDep, ServiceDep, StaffDep
 from api.cautions import cautions
 from api.day import Day, FiringOnDay, day_of
+from api.expected import Expected, expected_of_kiln
 from api.firings import current_plan_id, planned, records_of_plan
 from api.formats import Formats
-from api.pages.day_cards import Step, firing_card, may_open
 from api.pages.day_pages import own_loads
+from api.pages.day_steps import Step, firing_card, may_open
 from api.pages.firing_picture import Readings, course_csv, followed
 from api.pages.forms import Form, FormDep, field_time
 from api.pages.moving import Moved, Wish, keep_moved, moved
@@ -30,7 +31,7 @@ from api.storage.hold_store import held_firings, name_of
 from api.storage.plan_store import plan_row
 from api.storage.tables import FiringRecord, Hold, Reading
 from api.words import Words, tell
-from shared.clock import minute_of
+from shared.clock import Minute, minute_of
 from shared.errors import KilnrotaError
 from shared.units import celsius
 
@@ -54,9 +55,9 @@ class Seen:
             self.under_way, self.replanned = frozenset(row.under_way), row.replanned
             self.held: Hold | None = held_firings(session, audited.plan).get(firing_id)
             self.held_by = "" if self.held is None else name_of(session, self.held.person_id)
-            records = records_of_plan(session, self.plan_id)
-            self.kept: FiringRecord | None = records.get(firing_id)
-            opened = {name for name, record in records.items() if record.state == "opened"}
+            self.records = records_of_plan(session, self.plan_id)
+            self.kept: FiringRecord | None = self.records.get(firing_id)
+            opened = {name for name, record in self.records.items() if record.state == "opened"}
             readings: Readings = ()
             if self.kept is not None:
                 found = session.scalars(
@@ -70,6 +71,10 @@ class Seen:
         self.shown: FiringOnDay = self.day.shown(firing)
         waiting = [one.id for one in audited.firings_of(firing.kiln) if one.id not in opened]
         self.next_in_kiln = waiting[:1] == [firing_id]
+
+    def expected(self, now: Minute) -> Expected:
+        """What is now expected of it."""
+        return expected_of_kiln(self.day, self.shown.kiln, self.records, now)[self.firing.id]
 
     @property
     def offset(self) -> int:
@@ -161,7 +166,7 @@ def _step_to_note(seen: Seen, page: Page) -> Step | None:
     now = page.service.minute()
     if not (page.staff and seen.next_in_kiln and seen.day.begin <= now):
         return None
-    steps = firing_card(seen.day, seen.shown, page.formats, seen.kept, now, False).steps
+    steps = firing_card(seen.day, seen.shown, seen.expected(now), page.formats, seen.kept, now, False).steps
     return next((step for step in steps if step.tap in ("loaded", "started")), None)
 
 
@@ -172,10 +177,11 @@ def _held_by(seen: Seen, page: Page) -> str:
 
 def _too_early(seen: Seen, page: Page) -> str:
     """What to say above the form that notes an opening, while the kiln is expected to be too hot for it."""
-    if may_open(seen.shown, seen.kept, page.service.minute()):
+    now = page.service.minute()
+    expected = seen.expected(now)
+    if may_open(expected, now):
         return ""
-    expected = seen.kept.expected_safe_at if seen.kept is not None and not seen.shown.hot else None
-    safe = page.formats.clock(seen.firing.safe_at if expected is None else expected)
+    safe = page.formats.clock(expected.safe_at)
     limit = page.formats.temperature(seen.shown.open_below_c, seen.shown.unit)
     return page.words("one.early_hot" if seen.shown.hot else "one.early", safe=safe, temperature=limit)
 
@@ -193,7 +199,7 @@ def noted_texts(seen: Seen, formats: Formats, words: Words) -> list[str]:
     texts = [f"{text} {formats.clock(minute_of(at))}" for at, text in times if at is not None]
     if kept.state == "started" and kept.expected_hot_until is not None and kept.expected_safe_at is not None:
         off, safe = formats.clock(kept.expected_hot_until), formats.clock(kept.expected_safe_at)
-        texts.append(words("one.expected", off=off, safe=safe))
+        texts.append(words("one.expected_hot" if seen.shown.hot else "one.expected", off=off, safe=safe))
     results = {"good": words("one.good"), "refire": words("one.refire"), "lost": words("one.lost")}
     if kept.result:
         texts.append(results.get(kept.result, kept.result))

@@ -47,7 +47,7 @@ class CircuitRow:
 def task_rows(day: Day, formats: Formats) -> tuple[TaskRow, ...]:
     """The day in order of time. A kiln that is started as soon as it is loaded has one row for both."""
     return tuple(
-        _task_row(task, day, formats)
+        task_row(task, day, formats)
         for task in day.tasks
         if not (task.kind == "start" and _at_once(task) and day.begin <= task.firing.firing.load_at)
     )
@@ -55,7 +55,49 @@ def task_rows(day: Day, formats: Formats) -> tuple[TaskRow, ...]:
 
 def all_task_rows(day: Day, formats: Formats) -> tuple[TaskRow, ...]:
     """A row for each task of the day."""
-    return tuple(_task_row(task, day, formats) for task in day.tasks)
+    return tuple(task_row(task, day, formats) for task in day.tasks)
+
+
+def task_row(task: Task, day: Day, formats: Formats) -> TaskRow:
+    """One task in words, with its time and whoever is there for it."""
+    words, shown = formats.words, task.firing
+    firing = shown.firing
+    named = shown.loads if len(shown.loads) <= MOST_LOADS + 1 else shown.loads[:MOST_LOADS]
+    loads = ", ".join(f"{load.id} {load.owner}".strip() for load in named)
+    if len(named) < len(shown.loads):
+        loads += words("overview.more_loads", n=len(shown.loads) - len(named))
+    texts = {
+        "load": words(
+            "overview.task_load_start" if _at_once(task) else "overview.task_load",
+            firing=firing.id,
+            profile=shown.profile.title,
+            loads=loads,
+        ),
+        "clean": words("overview.task_clean", firing=firing.id, profile=shown.profile.title),
+        "start": words("overview.task_start", firing=firing.id, profile=shown.profile.title),
+        "open": words(
+            "overview.task_open",
+            firing=firing.id,
+            temperature=formats.temperature(shown.open_below_c, shown.unit),
+            loads=loads,
+        ),
+        "session": words(
+            "overview.task_session",
+            session=shown.profile.session or words("firing.session_plain"),
+            firing=firing.id,
+            loads=loads,
+        ),
+        "look": words("overview.task_look" if task.people else "overview.task_look_unseen", firing=firing.id),
+    }
+    alone = any(span.begin <= task.at < span.end for span in shown.heats_alone)
+    if task.kind == "start":
+        who = words("sheet.on_timer" if alone else "sheet.by_hand")
+    else:
+        who = names_text(task.people, formats)
+    time = formats.clock(task.at, day.date)
+    if task.until > task.at:
+        time = formats.stretch(task.at, task.until, day.date)
+    return TaskRow(time, shown.kiln.id, texts[task.kind], who)
 
 
 def _at_once(task: Task) -> bool:
@@ -128,44 +170,3 @@ def _leg_text(load: CircuitLoad, name: str, day: Day, formats: Formats) -> str:
                 return formats.words("overview.amps", amps=0.0)
             return formats.words("overview.amps_at", amps=leg.amps, at=formats.clock(leg.at, day.date))
     return ""
-
-
-def _task_row(task: Task, day: Day, formats: Formats) -> TaskRow:
-    words, shown = formats.words, task.firing
-    firing = shown.firing
-    named = shown.loads if len(shown.loads) <= MOST_LOADS + 1 else shown.loads[:MOST_LOADS]
-    loads = ", ".join(f"{load.id} {load.owner}".strip() for load in named)
-    if len(named) < len(shown.loads):
-        loads += words("overview.more_loads", n=len(shown.loads) - len(named))
-    texts = {
-        "load": words(
-            "overview.task_load_start" if _at_once(task) else "overview.task_load",
-            firing=firing.id,
-            profile=shown.profile.title,
-            loads=loads,
-        ),
-        "clean": words("overview.task_clean", firing=firing.id, profile=shown.profile.title),
-        "start": words("overview.task_start", firing=firing.id, profile=shown.profile.title),
-        "open": words(
-            "overview.task_open",
-            firing=firing.id,
-            temperature=formats.temperature(shown.open_below_c, shown.unit),
-            loads=loads,
-        ),
-        "session": words(
-            "overview.task_session",
-            session=shown.profile.session or words("firing.session_plain"),
-            firing=firing.id,
-            loads=loads,
-        ),
-        "look": words("overview.task_look" if task.people else "overview.task_look_unseen", firing=firing.id),
-    }
-    alone = any(span.begin <= task.at < span.end for span in shown.heats_alone)
-    if task.kind == "start":
-        who = words("sheet.on_timer" if alone else "sheet.by_hand")
-    else:
-        who = names_text(task.people, formats)
-    time = formats.clock(task.at, day.date)
-    if task.until > task.at:
-        time = formats.stretch(task.at, task.until, day.date)
-    return TaskRow(time, shown.kiln.id, texts[task.kind], who)

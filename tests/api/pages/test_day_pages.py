@@ -134,7 +134,60 @@ def test_a_kiln_that_runs_late_is_still_to_be_seen_off(pages: Reader, clock: Clo
         clock.now = datetime.fromtimestamp(record.expected_hot_until * 60, UTC) - timedelta(minutes=5)
     strip = pages.get("Wout", "/day?date=2026-11-30").text.split('data-part="strip"')[1]
     row = strip.split("<strong>K2</strong>")[1].split("</li>")[0]
-    assert "switched off" in row or "should switch off" in row
+    assert "see it off" in row or "should switch off" in row
+
+
+def test_what_is_next_follows_what_is_known(pages: Reader, clock: Clock) -> None:
+    """F2 was to go off at 19:57 and goes off at 21:27, before F1 at 21:40: at 20:02 that is what comes next."""
+    clock.move(hours=3, minutes=30)
+    for step, version in (("loaded", "0"), ("started", "1")):
+        pages.post("Wout", "/firings/F2/note", {"step": step, "version": version})
+    with pages.house.service.store.read() as session:
+        planned = pages.house.service.audited(session, 1).plan.firings[1].hot_until
+    clock.now = datetime.fromtimestamp(planned * 60, UTC) + timedelta(minutes=5)
+    text = pages.get("Wout", "/day?date=2026-11-30").text
+    said = text.split('data-part="next"')[1].split("</p>")[0]
+    assert "K2: " in said
+    assert "<strong>21:27</strong>" in said
+    assert "planned 19:57" in said
+    row = text.split('data-part="tasks"')[1].split('<th scope="row">21:27')[1].split("</tr>")[0]
+    assert "planned 19:57" in row
+    assert "F2" in row
+
+
+def test_a_step_that_is_done_is_not_next_however_early_it_was(pages: Reader) -> None:
+    """F1 is to be loaded at 09:00 and F2 at 09:30; at 08:00 F1 is loaded."""
+    assert "K1: load" in pages.get("Wout", BACK).text.split('data-part="next"')[1].split("</p>")[0]
+    pages.post("Wout", "/firings/F1/note", {"step": "loaded", "version": "0"})
+    text = pages.get("Wout", BACK).text
+    assert "K2: load" in text.split('data-part="next"')[1].split("</p>")[0]
+    tasks = text.split('data-part="tasks"')[1]
+    assert '<tr class="done"><th scope="row">09:00–09:40' in tasks
+    assert "start F1" in tasks
+
+
+def test_an_opening_that_is_expected_later_is_not_asked_about(pages: Reader, clock: Clock) -> None:
+    """F2 was to be opened on Tuesday at 10:00; started eight hours late it is not cool by then."""
+    clock.move(hours=10)
+    for step, version in (("loaded", "0"), ("started", "1")):
+        pages.post("Wout", "/firings/F2/note", {"step": step, "version": version})
+    clock.move(hours=17)
+    text = pages.get("Wout", "/day?date=2026-12-01").text
+    overdue = text.split('data-part="overdue"')[1].split('data-part="strip"')[0]
+    assert "K2" not in overdue
+    assert "Until then it heats" not in pages.get("Wout", "/firings/F2").text
+
+
+def test_a_firing_that_should_be_over_since_yesterday_stays_on_the_day(pages: Reader, clock: Clock) -> None:
+    """F2 was to be out of K2 on Tuesday; nobody has noted that, and on Wednesday it is still asked about."""
+    clock.move(hours=2)
+    for step, version in (("loaded", "0"), ("started", "1")):
+        pages.post("Wout", "/firings/F2/note", {"step": step, "version": version})
+    clock.move(hours=48)
+    text = pages.get("Wout", "/day?date=2026-12-02").text
+    card = text.split('<h2 id="k-2"')[1].split("</section>")[0]
+    assert "F2 Full fuse" in card
+    assert "K2 is opened" in card
 
 
 def test_only_a_button_whose_time_has_come_stands_out(pages: Reader, clock: Clock) -> None:
