@@ -99,6 +99,25 @@ def on_duty(studio: Studio, begin: Minute, end: Minute) -> list[OnDuty]:
     return sorted(found, key=lambda duty: (duty.begin, duty.end))
 
 
+def staffed_spans(studio: Studio, begin: Minute, end: Minute, people: int = 1, skill: str | None = None) -> list[Span]:
+    """Stretches of the shifts that touch a span in which ``people`` hands are there, one of them with a ``skill``.
+
+    A task may pass from one shift into the next, so stretches that touch are one.
+    """
+    duties = on_duty(studio, begin, end)
+    found: list[Span] = []
+    for first, last in pairwise(sorted({edge for duty in duties for edge in (duty.begin, duty.end)})):
+        here = [duty.shift for duty in duties if duty.begin <= first and last <= duty.end]
+        able = skill is None or any(skill in shift.skills for shift in here)
+        if not able or sum(shift.hands for shift in here) < people:
+            continue
+        if found and found[-1].end == first:
+            found[-1] = Span(found[-1].begin, last)
+        else:
+            found.append(Span(first, last))
+    return found
+
+
 def _without_absent(studio: Studio, day: date, shift: Shift) -> Shift | None:
     """A shift with the hands that are left on ``day``; None where nobody is."""
     hands = shift.hands

@@ -57,7 +57,8 @@ def _mend(item: Mapping[str, Any], load: str, version: int, formats: Formats) ->
     out = formats.clock(minute_of(datetime.fromisoformat(item["out_at"])))
     text = change_words(kind, item["who"], begins, ends, item["amount"], formats)
     if item.get("skills"):
-        text = words("mend.who_can", change=text, skills=formats.join(item["skills"]))
+        key = "mend.who_can" if item["amount"] is None else "mend.one_can"
+        text = words(key, change=text, skills=formats.join(item["skills"]))
     return Mend(
         text=text,
         follows=words("mend.follows", out=out, moved=moved_words(item["moved"], words)),
@@ -74,7 +75,12 @@ def _actions(kind: str, item: Mapping[str, Any], load: str, version: int, words:
         return [Action(words("mend.later_promise"), f"/trouble/{load}/promise", fields, sends=True)]
     if kind == "hands":
         asked = {"from": at, "to": item["to"], "skills": ", ".join(item.get("skills", ()))}
-        return [Action(words("mend.shift"), "/shifts?" + urlencode(asked), of_manager=True)]
+        found = [Action(words("mend.shift"), "/shifts?" + urlencode(asked), of_manager=True)]
+        if item["amount"] is not None:
+            # One has to have the skill; a shift of their own for those who only help.
+            asked |= {"skills": "", "hands": f"{item['amount'] - 1:g}"}
+            found.append(Action(words("mend.helpers"), "/shifts?" + urlencode(asked), of_manager=True))
+        return found
     if kind == "skill":
         return [Action(words("mend.shifts"), "/shifts", of_manager=True)]
     if kind == "circuit":

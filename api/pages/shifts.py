@@ -28,7 +28,7 @@ def shift_form(page: Page, asked: Mapping[str, str], form: Form | None = None) -
         zone = page.studio.place.zone
         first, last = (local_time(minute_of(at), zone) for at in (begins, ends))
         values |= {"on": f"{first:%Y-%m-%d}", "from": f"{first:%H:%M}", "to": f"{last:%H:%M}"}
-        values["skills"] = asked.get("skills", "")
+        values |= {"skills": asked.get("skills", ""), "hands": asked.get("hands") or values["hands"]}
     names = dict(zip(WEEKDAYS, page.words.each("calendar.weekdays"), strict=True))
     rows = []
     for part in studio_parts.parts(page.service, "shifts"):

@@ -68,7 +68,7 @@ def promise(service: ServiceDep, who: StaffDep, load_id: str, form: FormDep) -> 
 def shifts(request: Request, service: ServiceDep, who: ManagerDep) -> HTMLResponse:
     """The shifts, and the form for one more, filled in as the address asks."""
     page = Page(request, service, who)
-    asked = {name: request.query_params.get(name, "")[:40] for name in ("from", "to", "skills")}
+    asked = {name: request.query_params.get(name, "")[:40] for name in ("from", "to", "skills", "hands")}
     return page.answer("shifts.html", texts=[], **shift_form(page, asked))
 
 

@@ -115,7 +115,8 @@ def change_words(
 ) -> str:
     """A change in words, by its parts."""
     words = formats.words
+    key = "reason.change_more_hands" if kind == "hands" and amount is not None else CHANGES[kind]
     when = ""
     if begins is not None:
         when = formats.clock(begins) if ends is None else formats.stretch(begins, ends)
-    return words(CHANGES[kind], who=who, when=when, amount="" if amount is None else f"{amount:g}")
+    return words(key, who=who, when=when, amount="" if amount is None else f"{amount:g}")

@@ -36,7 +36,7 @@ from scheduler.firing.course import FiringRequest
 from scheduler.firing.network import Factors
 from scheduler.firing.simulate import simulate_afresh
 from scheduler.firing.uncertainty import POWER_SCATTER, SCATTER, covariance_of
-from shared.calendar import on_duty
+from shared.calendar import staffed_spans
 from shared.clock import Minute
 from shared.kilns import Kiln
 from shared.loads import Load
@@ -210,7 +210,7 @@ class _Play:
         self.random = np.random.default_rng(seed)
         self.origin = min([plan.begin, *(firing.load_at for firing in plan.firings)]) - 24 * 60
         self.until = max([plan.end, *(firing.free_at for firing in plan.firings)]) + AFTER_MINUTES
-        self._next: dict[str | None, Minutes] = {}
+        self._next: dict[tuple[str | None, int], Minutes] = {}
         self._of_kiln = {kiln.id: self.random.standard_normal(samples) for kiln in studio.kilns}
         self._weak_kiln = {kiln.id: self.random.standard_normal(samples) for kiln in studio.kilns}
         self.edge: list[str] = []
@@ -260,9 +260,9 @@ class _Play:
             self.edge.append(firing.id)
         hot = profile.unload == "hot"
         ready = start + self._drawn(band.hot if hot else band.safe, kiln)
-        skill = profile.skill if hot else None
+        skill, people = profile.skill if hot else None, profile.unload_people
         unload = np.maximum(ready, firing.unload_at)
-        unload = np.where(unload > firing.unload_at, self._staffed(unload, skill), unload)
+        unload = np.where(unload > firing.unload_at, self._staffed(unload, skill, people), unload)
         length = unload + firing.unload_minutes - loaded
         failed = random.random(self.samples) < assumed.breaks_off
         failed |= self._correlated(self._weak_kiln[kiln.id], kiln) > strength(request)
@@ -273,7 +273,7 @@ class _Play:
             failed |= unload + firing.unload_minutes > ready - last.hold_minutes + max(
                 last.longest_hold_minutes, last.hold_minutes + firing.unload_minutes
             )
-        unload = np.where(failed, self._staffed(unload + length, skill), unload)
+        unload = np.where(failed, self._staffed(unload + length, skill, people), unload)
         emptied = unload + firing.unload_minutes
         return _Outcome(emptied, emptied + (firing.free_at - firing.out_at), length, was_hot)
 
@@ -288,18 +288,17 @@ class _Play:
         own = self.random.standard_normal(self.samples)
         return np.asarray(math.sqrt(share) * of_kiln + math.sqrt(1.0 - share) * own)
 
-    def _staffed(self, at: Minutes, skill: str | None) -> Minutes:
-        """The first moment from ``at`` on at which somebody, with a skill, is there."""
-        if skill not in self._next:
+    def _staffed(self, at: Minutes, skill: str | None, people: int = 1) -> Minutes:
+        """The first moment from ``at`` on at which ``people`` are there, somebody with a skill among them."""
+        if (skill, people) not in self._next:
             here = np.zeros(self.until - self.origin + 1, dtype=np.bool_)
-            for duty in on_duty(self.studio, self.origin, self.until):
-                if skill is None or skill in duty.shift.skills:
-                    here[max(0, duty.begin - self.origin) : max(0, duty.end - self.origin)] = True
+            for span in staffed_spans(self.studio, self.origin, self.until, people, skill):
+                here[max(0, span.begin - self.origin) : max(0, span.end - self.origin)] = True
             position = np.where(here, np.arange(len(here), dtype=np.int64) + self.origin, NEVER)
             position[-1] = NEVER
-            self._next[skill] = np.minimum.accumulate(position[::-1])[::-1]
+            self._next[skill, people] = np.minimum.accumulate(position[::-1])[::-1]
         index = np.clip(at - self.origin, 0, self.until - self.origin)
-        return self._next[skill][index]
+        return self._next[skill, people][index]
 
     def _load_chance(self, name: str, firing: Firing, out: Minutes) -> LoadChance:
         load = self.loads.get(name)

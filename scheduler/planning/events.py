@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Literal
 
-from shared.calendar import on_duty
+from shared.calendar import staffed_spans
 from shared.clock import Minute
 from shared.errors import RequestError
 from shared.loads import Load
@@ -214,15 +214,8 @@ def _attended(studio: Studio, firing: Firing, now: Minute) -> bool:
     profile = studio.profile_by_id[firing.profile]
     last = profile.segments(firing.size_row)[-1]
     latest = max(firing.unload_at, firing.target_at + math.floor(last.longest_hold_minutes) - firing.unload_minutes)
-    shifts = [
-        duty
-        for duty in on_duty(studio, now, latest + firing.unload_minutes + 1)
-        if profile.skill is None or profile.skill in duty.shift.skills
-    ]
-    return any(
-        duty.begin <= max(firing.unload_at, duty.begin) <= min(latest, duty.end - firing.unload_minutes)
-        for duty in shifts
-    )
+    spans = staffed_spans(studio, now, latest + firing.unload_minutes + 1, profile.session_people, profile.skill)
+    return any(max(firing.unload_at, span.begin) <= min(latest, span.end - firing.unload_minutes) for span in spans)
 
 
 def _unattended(studio: Studio, firing: Firing) -> Question:

@@ -45,7 +45,7 @@ class Change:
     begins, ends
         The stretch of time that it is about [min]; None where it is about none.
     amount
-        The new value: amperes of a breaker, a priority; None where it has none.
+        The new value: amperes of a breaker, a priority, pairs of hands where one is not enough; None where it has none.
     """
 
     kind: Kind
@@ -93,7 +93,10 @@ def changes(need: Need, rule: str, mates: Sequence[str]) -> Iterator[Change]:
 
 
 def _hours(need: Need) -> Iterator[Change]:
-    """One more pair of hands for an hour of a day, or for as few hours as will do."""
+    """One more pair of hands for an hour of a day, or for as few hours as will do.
+
+    Where one pair never is enough people for the session, as many as will do: the fewest hours of people come first.
+    """
     beside = Beside(need.studio, need.loads, need.rest, need.load.id)
     problem, profile = beside.problem, profile_of(need.studio, need.load)
     kilns = [k for k in problem.kilns if profile.work in k.work]
@@ -104,7 +107,12 @@ def _hours(need: Need) -> Iterator[Change]:
     zone, grid = need.studio.place.zone, problem.grid_minutes
     first = max(1, math.ceil(shortest / 60.0))
     days = (problem.end - problem.begin) // (24 * 60) + 1
-    for hours in range(first, first + LONGEST_HELP_HOURS):
+    ways = [
+        (hours, hands)
+        for hands in range(1, profile.unload_people + 1)
+        for hours in range(first, first + LONGEST_HELP_HOURS)
+    ]
+    for hours, hands in sorted(ways, key=lambda way: (way[0] * way[1], way[1])):
         found: list[tuple[tuple[float, ...], Minute]] = []
         for number in range(days):
             day = local_time(problem.begin, zone).date() + timedelta(days=number)
@@ -115,12 +123,14 @@ def _hours(need: Need) -> Iterator[Change]:
                     continue
                 people = problem.people.copy()
                 people[:, low:high] += 1
+                people[0, low:high] += hands - 1
                 beside.timetable.problem = replace(problem, people=people)
                 out = beside.out_at()
                 if out is not None and out <= need.out_by:
                     found.append(((*unusual(problem.people[0], low, high, 24 * 60 // grid), begins), begins))
         for _, begins in sorted(found)[:3]:
-            yield Change("hands", _with_hour(need, begins, hours), need.loads, "", begins, begins + hours * 60)
+            ends, amount = begins + hours * 60, None if hands == 1 else float(hands)
+            yield Change("hands", _with_hour(need, begins, hours, hands), need.loads, "", begins, ends, amount)
         if found:
             return
 
@@ -142,15 +152,16 @@ def unusual(
     return 2.0, 1.0 - float(np.mean(at_that_time > 0))
 
 
-def _with_hour(need: Need, begins: Minute, hours: int) -> Studio:
-    """The studio with a shift of ``hours`` on one day alone."""
+def _with_hour(need: Need, begins: Minute, hours: int, hands: int) -> Studio:
+    """The studio with a shift of ``hours`` on one day alone; of several hands one has the skill that is asked for."""
     studio = need.studio
     local = local_time(begins, studio.place.zone)
     opens = local.hour * 60 + local.minute
     skill = profile_of(studio, need.load).skill
     skills = () if skill is None else (skill,)
     shift = Shift(on=local.date(), opens=opens, closes=opens + hours * 60, hands=1, skills=skills)
-    return studio.model_copy(update={"shifts": (*studio.shifts, shift)})
+    helpers = shift.model_copy(update={"hands": hands - 1, "skills": ()})
+    return studio.model_copy(update={"shifts": (*studio.shifts, shift, *([helpers] if hands > 1 else []))})
 
 
 def _skills(need: Need) -> Iterator[Change]:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 
@@ -159,7 +160,7 @@ def _alone(timetable: Timetable, batch: Batch) -> Reason:
     problem = timetable.problem
     if not problem.people[0].any():
         return Reason("hands", say("reason.nobody_there_load"), (say("reason.a_shift"),))
-    for change in CHANGES:
+    for change in _changes(problem, batch):
         eased = Timetable(change.apply(problem), timetable.batches)
         if _best(eased, batch, stages=timetable) is not None:
             return Reason(change.rule, say("reason.no_place_even", why=_BINDS[change.rule]), (change.text,))
@@ -179,7 +180,7 @@ def _what_helps(timetable: Timetable, batch: Batch, promised: int) -> Iterator[s
         soonest = _soonest(eased, batch, stages=timetable)
         return soonest is not None and out_minutes(soonest, problem.grid_minutes) <= promised
 
-    for change in CHANGES:
+    for change in _changes(problem, batch):
         eased = Timetable(change.apply(problem), timetable.batches)
         eased.restore(plan)
         if mends(eased):
@@ -218,12 +219,18 @@ def _places(timetable: Timetable, batch: Batch, stages: Timetable) -> Iterator[P
                 yield placed
 
 
-def _more_hands(problem: Problem) -> Problem:
-    return replace(problem, people=np.where(problem.people > 0, problem.people + 1, problem.people).astype(np.int32))
+def _more_hands(problem: Problem, more: int = 1) -> Problem:
+    """One more with every skill on each shift, and others who help."""
+    people = np.where(problem.people > 0, problem.people + 1, problem.people)
+    people[0] = np.where(problem.people[0] > 0, problem.people[0] + more, 0)
+    return replace(problem, people=people.astype(np.int32))
 
 
-def _all_hours(problem: Problem) -> Problem:
-    return replace(problem, people=np.maximum(problem.people, 1).astype(np.int32))
+def _all_hours(problem: Problem, least: int = 1) -> Problem:
+    """Somebody with every skill there at every hour, and as many people as are needed at least."""
+    people = np.maximum(problem.people, 1)
+    people[0] = np.maximum(people[0], least)
+    return replace(problem, people=people.astype(np.int32))
 
 
 def _more_current(problem: Problem) -> Problem:
@@ -247,6 +254,21 @@ CHANGES = (
     Change("hands", say("reason.somebody_there_other"), _all_hours),
 )
 """Single changes that are tried, the mildest first."""
+
+
+def _changes(problem: Problem, batch: Batch) -> Iterator[Change]:
+    """The changes that are tried for a batch; where its session takes several people, also that many of them."""
+    people = problem.studio.profile_by_id[batch.profile].unload_people
+    *milder, other_hours = CHANGES
+    yield milder[0]
+    for more in range(2, people):
+        yield Change("hands", say("reason.more_pairs", number=more), partial(_more_hands, more=more))
+    yield from milder[1:]
+    if people == 1:
+        yield other_hours
+    else:
+        yield Change("hands", say("reason.people_other_hours", number=people), partial(_all_hours, least=people))
+
 
 _BINDS = {
     "hands": say("reason.there_not_hands"),

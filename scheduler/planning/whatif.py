@@ -34,7 +34,7 @@ class Figures:
     kwh
         Energy [kWh].
     people_hours
-        Time spent cleaning out, loading, opening and in sessions [h].
+        Time spent cleaning out, loading, opening and in sessions, by everybody together [h].
     use
         Share of each kiln's time from loading to free [-], by kiln id.
     """
@@ -128,7 +128,8 @@ def figures(studio: Studio, made: Plan) -> Figures:
     people = 0.0
     for firing in made.firings:
         busy[firing.kiln] += max(0, min(firing.free_at, made.end) - max(firing.load_at, made.begin))
-        people += firing.clean_out_minutes + studio.kiln_by_id[firing.kiln].load_minutes + firing.unload_minutes
+        unloading = firing.unload_minutes * studio.profile_by_id[firing.profile].unload_people
+        people += firing.clean_out_minutes + studio.kiln_by_id[firing.kiln].load_minutes + unloading
     parts = made.cost_parts
     return Figures(
         cost=parts.total,
