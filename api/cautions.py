@@ -13,7 +13,7 @@ The texts stand in the catalogue under ``caution``. Where they come from, by key
 - thick-ware, lead: studios' and suppliers' published firing rules.
 - see-it-off, no-one-at-end: HSE, *Kilns in schools* (most past kiln fires began at night); the half hour's margin is
   common practice for back-up timers.
-- hot-session, two-to-cast, unattended, vent: common practice.
+- hot-session, two-to-cast, cast-together, helpers, unattended, vent: common practice.
 """
 
 from __future__ import annotations
@@ -23,6 +23,7 @@ from datetime import date
 
 from api.day import FiringOnDay
 from api.formats import Formats
+from api.people import crew_text
 from shared.profiles import Profile
 
 ALARM_MARGIN_MINUTES = 30
@@ -50,7 +51,10 @@ def cautions(shown: FiringOnDay, formats: Formats, day: date) -> tuple[Caution, 
     """All cautions of a firing, each once: first those of its profile, in its own order, then what always holds."""
     firing = shown.firing
     off = formats.clock(firing.hot_until, day)
-    found = [named_caution(key, formats) for key in dict.fromkeys([*shown.profile.cautions, *EVERY_FIRING])]
+    # What is said of a plan that sets aside only one does not hold of one that sets aside more.
+    told = {"two-to-cast"} if shown.profile.unload_people > 1 else set()
+    named = dict.fromkeys([*shown.profile.cautions, *EVERY_FIRING])
+    found = [named_caution(key, formats) for key in named if key not in told]
     if firing.clean_out_minutes and formats.local(firing.load_at).date() >= day:
         at = formats.stretch(firing.clean_out_at, firing.load_at, day)
         found.append(_of_firing("clean-out", formats, at=at))
@@ -61,7 +65,12 @@ def cautions(shown: FiringOnDay, formats: Formats, day: date) -> tuple[Caution, 
         found.append(_of_firing("unattended", formats, stretches=stretches))
     if shown.hot:
         found.append(_always("hot-session", formats))
-        if pours(shown.profile) and "two-to-cast" not in shown.profile.cautions:
+        poured = pours(shown.profile)
+        if shown.profile.unload_people > 1:
+            at = formats.stretch(firing.unload_at, firing.out_at, day)
+            key = "cast-together" if poured else "helpers"
+            found.append(_of_firing(key, formats, people=crew_text(shown.profile, formats), at=at))
+        elif poured and "two-to-cast" not in shown.profile.cautions:
             found.append(_always("two-to-cast", formats))
     elif shown.seen_off_by:
         found.append(_of_firing("see-it-off", formats, at=off, alarm=formats.clock(alarm_at(shown), day)))

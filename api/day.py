@@ -129,6 +129,11 @@ class Task:
     firing: FiringOnDay
     people: tuple[OnDuty, ...]
 
+    @property
+    def takes(self) -> int:
+        """How many people it takes."""
+        return self.firing.profile.unload_people if self.kind == "session" else 1
+
 
 @dataclass(frozen=True)
 class KilnDay:

@@ -161,7 +161,9 @@ class _Shown:
             "what": task.kind,
             "firing": task.firing.firing.id,
             "kiln": task.firing.kiln.id,
-            "people": people_text(task.people, self.formats, self.view.date) if task.kind != "start" else "",
+            "people": people_text(task.people, self.formats, self.view.date, task.takes)
+            if task.kind != "start"
+            else "",
         }
 
     def firing(self, shown: FiringOnDay) -> dict[str, Any]:
@@ -188,6 +190,7 @@ class _Shown:
             "kwh": round(firing.kwh, 1),
             "share_used": round(firing.share_used, 3),
             "hot": shown.hot,
+            "unload_people": shown.profile.unload_people,
             "held": firing.id in self.held,
             "cautions": [
                 {"name": item.name, "text": item.text} for item in cautions(shown, self.formats, self.view.date)

@@ -220,6 +220,7 @@ def _tasks(shown: FiringOnDay, key: str, what: str, loads: str, formats: Formats
         times.append(("look", firing.hot_until, firing.hot_until, shown.seen_off_by))
     times.append((out, firing.unload_at, firing.out_at, shown.unloaded_by))
     for task, begin, end, people in times:
-        who = names_text(people, formats) if people else ""
+        takes = shown.profile.unload_people if task == "session" else 1
+        who = names_text(people, formats, takes) if people else ""
         text = words("feed_event.loads_by", loads=loads, who=who) if who else words("feed_event.loads", loads=loads)
         yield Entry(f"{task} {key}", begin, max(end, begin + 1), f"{words(TASKS[task])} {what}", text)

@@ -7,10 +7,11 @@ from datetime import date
 
 from api.formats import Formats
 from shared.calendar import OnDuty
+from shared.profiles import Profile
 
 
-def people_text(duties: Sequence[OnDuty], formats: Formats, day: date) -> str:
-    """The people who can do a task: the shifts on duty at its beginning."""
+def people_text(duties: Sequence[OnDuty], formats: Formats, day: date, people: int = 1) -> str:
+    """The people who can do a task: the shifts on duty at its beginning; and how many it takes, where more than one."""
     words = formats.words
     if not duties:
         return words("people.none")
@@ -19,14 +20,28 @@ def people_text(duties: Sequence[OnDuty], formats: Formats, day: date) -> str:
         hours = formats.stretch(duty.begin, duty.end, day)
         who = duty.shift.who
         texts.append(words("people.named", who=who, hours=hours) if who else words("people.anyone", hours=hours))
-    return formats.join(texts)
+    return _together(formats.join(texts), formats, people)
 
 
-def names_text(duties: Sequence[OnDuty], formats: Formats) -> str:
+def _together(who: str, formats: Formats, people: int) -> str:
+    return who if people == 1 else formats.words("people.together", who=who, n=people)
+
+
+def crew_text(profile: Profile, formats: Formats) -> str:
+    """How many people a session takes, and that one of them has its skill."""
+    words, people = formats.words, profile.unload_people
+    if profile.skill is None:
+        return words("people.hands", n=people)
+    return words("people.one_skilled", n=people, skill=profile.skill)
+
+
+def names_text(duties: Sequence[OnDuty], formats: Formats, people: int = 1) -> str:
     """The same in short, without hours."""
     words = formats.words
     names = [duty.shift.who or words("people.anyone_there") for duty in duties]
-    return formats.join(list(dict.fromkeys(names))) or words("people.none")
+    if not names:
+        return words("people.none")
+    return _together(formats.join(list(dict.fromkeys(names))), formats, people)
 
 
 def duty_text(duties: Sequence[OnDuty], formats: Formats, day: date) -> tuple[str, ...]:

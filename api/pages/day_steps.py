@@ -234,4 +234,4 @@ def _step_text(task: Task, formats: Formats) -> str:
 def _step_remark(day: Day, task: Task, formats: Formats) -> str:
     if task.kind == "start":
         return formats.words("sheet.by_hand" if day.people_at(task.at, task.at) else "sheet.on_timer")
-    return names_text(task.people, formats)
+    return names_text(task.people, formats, task.takes)

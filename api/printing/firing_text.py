@@ -59,7 +59,7 @@ def opening_lines(shown: FiringOnDay, formats: Formats, day: date) -> list[str]:
         words("firing.off_hot" if shown.hot else "firing.off_rest") + band_text(shown.hot_until_between, formats, day),
     )
     safe_band = band_text(shown.safe_between, formats, day)
-    people = people_text(shown.unloaded_by, formats, day)
+    people = people_text(shown.unloaded_by, formats, day, shown.profile.unload_people)
     opening = formats.stretch(firing.unload_at, firing.out_at, day)
     if shown.hot:
         held = formats.temperature(shown.segments[-1].to_c, shown.unit)

@@ -139,7 +139,7 @@ def _moments(shown: FiringOnDay, formats: Formats, day: date) -> tuple[Moment, .
         moment(
             "session_at" if shown.hot else "open_at",
             firing.unload_at,
-            names_text(shown.unloaded_by, formats),
+            names_text(shown.unloaded_by, formats, shown.profile.unload_people),
             firing.out_at,
         ),
     )

@@ -77,7 +77,7 @@ def _session(shown: FiringOnDay, day: Day, formats: Formats) -> SessionSheet:
         time=formats.stretch(firing.unload_at, firing.out_at, day.date),
         held=formats.temperature(shown.segments[-1].to_c, shown.unit),
         latest=formats.clock(shown.longest_hot_until, day.date),
-        people=people_text(shown.unloaded_by, formats, day.date),
+        people=people_text(shown.unloaded_by, formats, day.date, shown.profile.unload_people),
         turns=tuple(turns),
         cautions=cautions(shown, formats, day.date),
     )

@@ -8,9 +8,11 @@ from datetime import date
 import pytest
 
 from api.cautions import cautions, pours
-from api.day import Day
+from api.day import Day, Task
 from api.formats import Formats
 from api.outages import outage_reason
+from api.people import names_text, people_text
+from api.printing.firing_text import opening_lines
 from api.words import read_words
 from scheduler.audit import AuditedPlan
 
@@ -29,6 +31,45 @@ def test_only_castings_ask_for_a_second_person(audited: AuditedPlan) -> None:
     assert keys[:4] == ["glare", "enamel-dust", "lead", "hot-kiln"]
     assert "hot-session" in keys
     assert not any(TWO in caution.text for caution in cautions(shown, formats, day))
+
+
+@pytest.mark.parametrize(
+    ("people", "skill", "work", "told"),
+    [
+        (2, "casting", "burnout", "the plan sets aside 2 people, one of them for casting."),
+        (3, None, "burnout", "the plan sets aside 3 people."),
+        (2, "enamelling", "enamel", "the plan sets aside 2 people, one of them for enamelling."),
+    ],
+)
+def test_a_session_says_how_many_people_the_plan_sets_aside_for_it_and_when(
+    audited: AuditedPlan, people: int, skill: str | None, work: str, told: str
+) -> None:
+    formats, day = Formats(audited.studio, read_words()), date(2026, 12, 1)
+    (oven,) = [kiln for kiln in Day(audited, day).kilns if kiln.kiln.id == "K3"]
+    (shown,) = [firing for firing in oven.firings if firing.hot]
+    changes = {"session_people": people, "skill": skill, "work": work, "cautions": ("two-to-cast",)}
+    if work == "enamel":
+        changes["cautions"] = ()
+    shown = replace(shown, profile=shown.profile.model_copy(update=changes))
+    at = formats.stretch(shown.firing.unload_at, shown.firing.out_at, day)
+    texts = [caution.text for caution in cautions(shown, formats, day)]
+    assert len([text for text in texts if told in text and f"for this session, {at}, " in text.lower()]) == 1
+    assert (len([text for text in texts if TWO in text]) == 1) is (work == "burnout")
+    assert not any("only one" in text for text in texts)
+
+
+def test_where_people_are_named_a_session_says_how_many_it_takes(audited: AuditedPlan) -> None:
+    formats, day = Formats(audited.studio, read_words()), date(2026, 12, 1)
+    (oven,) = [kiln for kiln in Day(audited, day).kilns if kiln.kiln.id == "K3"]
+    (shown,) = [firing for firing in oven.firings if firing.hot]
+    alone = people_text(shown.unloaded_by, formats, day)
+    helped = replace(shown, profile=shown.profile.model_copy(update={"session_people": 2}))
+    (task,) = [Task(0, 60, "session", helped, helped.unloaded_by)]
+    assert (task.takes, replace(task, kind="open").takes) == (2, 1)
+    assert people_text(shown.unloaded_by, formats, day, 2) == f"{alone}; takes 2 people"
+    assert names_text((), formats, 2) == names_text((), formats)
+    assert any("; takes 2 people" in line for line in opening_lines(helped, formats, day))
+    assert not any("takes" in line for line in opening_lines(shown, formats, day))
 
 
 @pytest.mark.parametrize(

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 import time
 from datetime import date
+from urllib.parse import parse_qs
 
 import pytest
 
@@ -122,12 +124,29 @@ def actions(audited: AuditedPlan, kind: Kind, who: str) -> tuple[Action, ...]:
     return mend.actions
 
 
+def test_hands_for_a_session_of_several_are_a_shift_of_one_who_may_attend_it_and_one_of_helpers(
+    audited: AuditedPlan,
+) -> None:
+    ends = "2026-12-02T18:00:00+00:00"
+    item = {"kind": "hands", "who": "", "from": AT, "to": ends, "amount": 3.0, "out_at": AT, "moved": []}
+    result = {"load": "B2", "rule": "hands", "why": "", "mends": [item | {"skills": ["casting"]}]}
+    (mend,) = mends_of(result, 1, Formats(audited.studio, read_words()))
+    assert mend.text.startswith("3 more pairs of hands Wed 2 Dec 17:00")
+    assert mend.text.endswith(", one of whom may attend: casting")
+    skilled, helpers = [parse_qs(action.path.partition("?")[2]) for action in mend.actions]
+    assert (skilled["skills"], skilled.get("hands")) == (["casting"], None)
+    assert (helpers["hands"], helpers.get("skills")) == (["2"], None)
+
+
 def test_the_forms_are_filled_in_as_the_mends_ask(pages: Reader) -> None:
     shift = pages.get("Marta", "/shifts?from=2026-12-02T17:00:00%2B00:00&to=2026-12-02T18:00:00%2B00:00").text
     assert " checked>" not in shift
     assert 'type="date" value="2026-12-02"' in shift
     assert 'value="17:00"' in shift
     assert 'value="18:00"' in shift
+    helpers = pages.get("Marta", "/shifts?from=2026-12-02T17:00:00%2B00:00&to=2026-12-02T18:00:00%2B00:00&hands=2").text
+    assert len(re.findall(r'name="hands"[^>]*value="2"', helpers)) == 1
+    assert len(re.findall(r'name="hands"[^>]*value="1"', shift)) == 1
     change = pages.get("Wout", "/loads/B2/change?kiln=K2&priority=3").text
     assert 'name="kilns" value="K2" checked' in change
     assert 'name="priority" type="text" value="3"' in change
