@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 
 from api.day import FiringOnDay
 from api.formats import Formats
-from api.sheets.curve import BOTTOM, LEFT, RIGHT, TOP, Curve, Mark, curve
+from api.sheets.curve import BOTTOM, LEFT, RIGHT, TOP, Curve, curve
 from shared.clock import Minute, iso_text
 from shared.units import degrees
 
@@ -31,17 +31,6 @@ class Followed:
     last: str
 
 
-MOST_TIMES = 8
-"""Most times written under the picture [-]: on a phone its letters are drawn larger than on the sheet."""
-
-
-def _sparse(times: tuple[Mark, ...]) -> tuple[Mark, ...]:
-    """The marks of the time axis, of many only every second or third with its time; every line stays."""
-    step = -(-len(times) // MOST_TIMES)
-    first = next((number for number, mark in enumerate(times) if mark.strong), 0) % max(step, 1)
-    return tuple(mark if number % step == first else replace(mark, text="") for number, mark in enumerate(times))
-
-
 def followed(shown: FiringOnDay, formats: Formats, readings: Readings, offset: Minute) -> Followed:
     """The picture of a firing.
 
@@ -53,7 +42,9 @@ def followed(shown: FiringOnDay, formats: Formats, readings: Readings, offset: M
         How much later than planned the firing was started [min]; the readings are drawn by their time after the start.
     """
     drawn = curve(shown, formats)
-    drawn = replace(drawn, times=_sparse(drawn.times))
+    # The page is for a phone as much as for a desk; every line stays.
+    times = tuple(replace(mark, text="") if mark.spare else mark for mark in drawn.times)
+    drawn = replace(drawn, times=times)
     begin = shown.firing.start_at
     end = (shown.firing.out_at if shown.hot else shown.firing.safe_at) + AFTER_MINUTES
     top = float(drawn.temperatures[-1].text)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import date
+from datetime import date, timedelta
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
@@ -53,16 +53,17 @@ class Drawer:
         self.day = Day(audited, chosen)
         self.formats = Formats(audited.studio, page.words)
         self.paper = PAPERS.get(paper, "")
+        self.back = f"/sheets/{chosen}"
 
     def overview(self) -> str:
         """The day on one page."""
-        return overview_page(self.day, self.formats, self.paper)
+        return overview_page(self.day, self.formats, self.paper, self.back)
 
     def kiln(self, kiln_id: str) -> str:
         """One kiln's sheet."""
         for kiln_day in self.day.kilns:
             if kiln_day.kiln.id == kiln_id:
-                return kiln_page(self.day, kiln_day, self.formats, self.paper)
+                return kiln_page(self.day, kiln_day, self.formats, self.paper, self.back)
         raise not_there("kiln", kiln_id)
 
     def busy(self) -> list[str]:
@@ -75,7 +76,7 @@ class Drawer:
 
     def sessions(self) -> str:
         """The day's sessions."""
-        return sessions_page(self.day, self.formats, self.paper)
+        return sessions_page(self.day, self.formats, self.paper, self.back)
 
 
 @router.get("/sheets/{day}")
@@ -87,6 +88,8 @@ def sheets(request: Request, service: ServiceDep, who: StaffDep, day: str) -> HT
         "sheets.html",
         day=drawer.day.date.isoformat(),
         title=drawer.formats.long_day(drawer.day.date),
+        before=(drawer.day.date - timedelta(days=1)).isoformat(),
+        after=(drawer.day.date + timedelta(days=1)).isoformat(),
         kilns=drawer.day.kilns,
         busy=drawer.busy(),
     )
@@ -138,7 +141,7 @@ def tags(
         return _pdf(lambda: pdf_of_all([tags_page(loads, page.formats, url, size)]), "tags.pdf")
     following = f"/tags?start={start + TAGS_ON_A_PAGE}" if start + TAGS_ON_A_PAGE < len(loads) else ""
     shown = loads[start : start + TAGS_ON_A_PAGE]
-    return HTMLResponse(tags_page(shown, page.formats, url, size, following), headers=OWN_STYLE)
+    return HTMLResponse(tags_page(shown, page.formats, url, size, following, "/loads"), headers=OWN_STYLE)
 
 
 def _drawer(request: Request, service: Service, who: Identity, day: str, paper: str) -> Drawer:

@@ -22,6 +22,9 @@ LEFT, RIGHT, TOP, BOTTOM = 44.0, 552.0, 14.0, 172.0
 
 DAY_NAME_WIDTH = 62.0
 
+MOST_LARGE = 8
+"""Most times below the drawing on a phone [-], where its letters are larger than on the sheet."""
+
 _STEP_MINUTES = 5
 _SEEN = 0.1
 """How far the drawn line may lie beside the course [SVG user units]: a twentieth of its own width."""
@@ -32,12 +35,13 @@ _AFTER_MINUTES = 30
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A mark on an axis or on the curve."""
+    """A mark on an axis or on the curve; where letters are large, ``spare`` ones go without their words."""
 
     at: float
     text: str
     strong: bool = False
     below: str = ""
+    spare: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +91,7 @@ def curve(shown: FiringOnDay, formats: Formats) -> Curve:
     open_degrees = degrees(shown.open_below_c, unit)
     return Curve(
         points=" ".join(f"{across},{down}" for across, down in needed_points(course, corners)),
-        times=_spaced(tuple(Mark(x(t.at), t.clock, t.new_day, t.day if t.new_day else "") for t in ticks)),
+        times=_thinned(_spaced(tuple(Mark(x(t.at), t.clock, t.new_day, t.day if t.new_day else "") for t in ticks))),
         temperatures=tuple(Mark(y(tick * n), f"{tick * n:.0f}") for n in range(int(top / tick) + 1)),
         dots=tuple(
             Dot(x(segment.reached_at), y(degrees(segment.to_c, unit)), number)
@@ -125,12 +129,19 @@ def needed_points(course: Sequence[Point], corners: Sequence[int]) -> list[Point
 
 
 def _spaced(marks: tuple[Mark, ...]) -> tuple[Mark, ...]:
-    """The marks, without the name of a day that the next day's would be written over."""
+    """The marks; a day whose name the next day's would be written over is neither named nor marked as one."""
     days = [mark.at for mark in marks if mark.below]
     return tuple(
-        replace(mark, below="") if any(0 < other - mark.at < DAY_NAME_WIDTH for other in days) else mark
+        replace(mark, below="", strong=False) if any(0 < other - mark.at < DAY_NAME_WIDTH for other in days) else mark
         for mark in marks
     )
+
+
+def _thinned(marks: tuple[Mark, ...]) -> tuple[Mark, ...]:
+    """The marks, of many only every second or third not to spare; the first one of a day is among those."""
+    step = max(1, -(-len(marks) // MOST_LARGE))
+    first = next((number for number, mark in enumerate(marks) if mark.strong), 0) % step
+    return tuple(replace(mark, spare=number % step != first) for number, mark in enumerate(marks))
 
 
 def _caption(shown: FiringOnDay, formats: Formats) -> str:

@@ -12,11 +12,16 @@ from shared.clock import Minute
 
 WIDTH = 720.0
 LEFT, RIGHT, TOP = 104.0, 712.0, 24.0
-BASE, CURVE = 24.0, 15.0
-"""How far a lane's base line is below its top, and the height of the curve on it [SVG user units]."""
+BASE, CURVE, PEAK = 24.0, 15.0, 24.5
+"""How far a lane's base line is below its top, and how far above it the curve and the words at a peak can reach
+[SVG user units]."""
 
-LABEL_ROW, BELOW = 10.5, 5.0
-"""Height of a row of labels below the base line, and room below the last [SVG user units]."""
+NAMES = 28.5
+"""Least distance of two base lines, by the kilns' names at their left [SVG user units]."""
+
+LABEL_ROW, LABEL_DROP, CLEAR = 10.5, 14.5, 2.5
+"""Height of a row of labels, how far the first one reaches below the base line, and the room between labels and the
+next lane's drawing [SVG user units]."""
 
 LETTER = 5.8
 """Width of a letter of a label, a wide one for the most part [SVG user units]."""
@@ -48,7 +53,6 @@ class Bar:
 class Lane:
     """One kiln: areas under its curve while it heats and while it cools, and what is done at it."""
 
-    top: float
     base: float
     title: str
     name: str
@@ -59,7 +63,6 @@ class Lane:
     loading: tuple[Bar, ...]
     opening: tuple[Bar, ...]
     labels: tuple[Label, ...]
-    height: float
     remark: str
 
 
@@ -89,21 +92,39 @@ def lanes(day: Day, formats: Formats, remarks: dict[str, str]) -> Lanes:
     if reached < day.end:
         nobody.append(Bar(x(reached), round(x(day.end) - x(reached), 1)))
     drawn: list[Lane] = []
-    top = TOP
+    base = TOP + BASE
     for kiln_day in day.kilns:
-        drawn.append(_lane(day, top, kiln_day, formats, x, remarks))
-        top += drawn[-1].height
+        lane = _lane(day, base, kiln_day, formats, x, remarks)
+        if drawn:
+            base = drawn[-1].base + _distance(drawn[-1], lane)
+            lane = _lane(day, base, kiln_day, formats, x, remarks)
+        drawn.append(lane)
+    lowest = max((label.y for lane in drawn for label in lane.labels), default=base)
     ticks = hour_ticks(day.begin, day.end, formats, most=8)
     return Lanes(
-        height=round(top, 1),
+        height=round(max(base, lowest) + 5.0, 1),
         hours=tuple((x(tick.at), tick.clock if tick.at < day.end else "24:00") for tick in ticks),
         nobody=tuple(nobody),
         lanes=tuple(drawn),
     )
 
 
-def _lane(day: Day, top: float, kiln_day: KilnDay, formats: Formats, x: ToX, remarks: dict[str, str]) -> Lane:
-    base = top + BASE
+def _distance(lane: Lane, below: Lane) -> float:
+    """How far the base line of the next lane lies under this one's: labels stand clear of what is drawn below them."""
+    distance = NAMES
+    for label in lane.labels:
+        begin, end = label.x - LETTER, label.x + LETTER * (len(label.text) + 1)
+        over_peak = any(
+            peak.x - LETTER * len(peak.text) / 2 < end and begin < peak.x + LETTER * len(peak.text) / 2
+            for peak in below.peaks
+        )
+        reaches = label.y - lane.base + 2.0
+        distance = max(distance, reaches + CLEAR + (PEAK if over_peak else CURVE))
+    return distance
+
+
+def _lane(day: Day, base: float, kiln_day: KilnDay, formats: Formats, x: ToX, remarks: dict[str, str]) -> Lane:
+    top = base - BASE
     scale = CURVE / kiln_day.kiln.max_temperature_c
     heating, cooling, peaks, cleaning, loading, opening = [], [], [], [], [], []
     texts: list[tuple[float, str]] = []
@@ -123,18 +144,17 @@ def _lane(day: Day, top: float, kiln_day: KilnDay, formats: Formats, x: ToX, rem
         if firing.load_at >= day.begin:
             bar = Bar(x(firing.load_at), max(1.5, round(x(shown.loaded_at) - x(firing.load_at), 1)))
             loading.append(bar)
-            text = formats.words("overview.load", firing=firing.id, at=formats.clock(firing.load_at, day.date))
+            text = formats.words("overview.load", at=formats.clock(firing.load_at, day.date))
             texts.append((bar.x, text))
         if day.begin <= firing.unload_at < day.end:
             bar = Bar(x(firing.unload_at), max(1.5, round(x(firing.out_at) - x(firing.unload_at), 1)))
             opening.append(bar)
             key = "overview.session" if shown.hot else "overview.open"
-            text = formats.words(key, firing=firing.id, at=formats.clock(firing.unload_at, day.date))
+            text = formats.words(key, at=formats.clock(firing.unload_at, day.date))
             texts.append((bar.x, text))
-    labels, rows = _in_rows(texts, base)
+    labels = _in_rows(texts, base)
     return Lane(
-        top=top,
-        base=base,
+        base=round(base, 1),
         title=kiln_day.kiln.id,
         name=kiln_day.kiln.name or "",
         heating=tuple(heating),
@@ -144,13 +164,12 @@ def _lane(day: Day, top: float, kiln_day: KilnDay, formats: Formats, x: ToX, rem
         loading=tuple(loading),
         opening=tuple(opening),
         labels=labels,
-        height=BASE + LABEL_ROW * rows + BELOW,
         remark=remarks.get(kiln_day.kiln.id, ""),
     )
 
 
-def _in_rows(texts: list[tuple[float, str]], base: float) -> tuple[tuple[Label, ...], int]:
-    """The labels below a lane, each in the first row where it runs into no other, and the number of rows."""
+def _in_rows(texts: list[tuple[float, str]], base: float) -> tuple[Label, ...]:
+    """The labels below a lane, each in the first row where it runs into no other."""
     ends: list[float] = []
     labels = []
     for at, text in sorted(texts):
@@ -158,8 +177,8 @@ def _in_rows(texts: list[tuple[float, str]], base: float) -> tuple[tuple[Label, 
         begin = min(at, WIDTH - width)
         row = next((number for number, end in enumerate(ends) if end <= begin), len(ends))
         ends[row : row + 1] = [begin + width + LETTER]
-        labels.append(Label(round(begin, 1), round(base + 4 + LABEL_ROW * (row + 1) - 1.5, 1), text))
-    return tuple(labels), len(ends)
+        labels.append(Label(round(begin, 1), round(base + LABEL_DROP - 2.0 + LABEL_ROW * row, 1), text))
+    return tuple(labels)
 
 
 def _area(day: Day, shown: FiringOnDay, begin: Minute, end: Minute, base: float, scale: float, x: ToX) -> list[str]:

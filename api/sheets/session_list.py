@@ -38,7 +38,7 @@ class SessionSheet:
     cautions: tuple[Caution, ...]
 
 
-def sessions_page(day: Day, formats: Formats, paper: str = "") -> str:
+def sessions_page(day: Day, formats: Formats, paper: str = "", back: str = "") -> str:
     """The sessions of a day as HTML."""
     sessions = [
         _session(shown, day, formats)
@@ -54,6 +54,7 @@ def sessions_page(day: Day, formats: Formats, paper: str = "") -> str:
         title=formats.words("sessions.title", day=formats.long_day(day.date)),
         sessions=sessions,
         paper=paper,
+        back=back,
     )
 
 

@@ -57,8 +57,13 @@ def qr_code(text: str) -> QrCode:
     return QrCode(len(matrix) + 2 * QUIET_MODULES, "".join(runs))
 
 
-def tags_page(loads: Sequence[Load], formats: Formats, public_url: str, paper: str = "", following: str = "") -> str:
-    """The tags of some loads as HTML, eight on a sheet of paper; ``following`` is the address of more."""
+def tags_page(
+    loads: Sequence[Load], formats: Formats, public_url: str, paper: str = "", following: str = "", back: str = ""
+) -> str:
+    """The tags of some loads as HTML, eight on a sheet of paper.
+
+    ``following`` is the address of more, ``back`` that of the loads' page.
+    """
     words = formats.words
     tags = []
     for load in loads:
@@ -85,5 +90,6 @@ def tags_page(loads: Sequence[Load], formats: Formats, public_url: str, paper: s
             tags=tags,
             paper=paper,
             following=following,
+            back=back,
         )
     )

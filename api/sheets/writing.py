@@ -75,8 +75,12 @@ def file_name(kiln_id: str) -> str:
     return re.sub(r"[^A-Za-z0-9-]", lambda sign: f"_{ord(sign[0]):x}", kiln_id)
 
 
-def kiln_page(day: Day, kiln_day: KilnDay, formats: Formats, paper: str = "") -> str:
-    """One kiln's sheet as HTML; ``paper`` is a size that CSS knows, empty: the printer's own."""
+def kiln_page(day: Day, kiln_day: KilnDay, formats: Formats, paper: str = "", back: str = "") -> str:
+    """One kiln's sheet as HTML.
+
+    ``paper`` is a size that CSS knows, empty: the printer's own; ``back`` is the address of the page that led here, for
+    whoever reads it on a screen.
+    """
     words, kiln = formats.words, kiln_day.kiln
     legs = formats.studio.legs_of(kiln)
     return render_sheet(
@@ -96,10 +100,11 @@ def kiln_page(day: Day, kiln_day: KilnDay, formats: Formats, paper: str = "") ->
         next=next_text(day, kiln_day, formats),
         firings=[firing_sheet(shown, formats, day.date, day.begin) for shown in kiln_day.firings],
         paper=paper,
+        back=back,
     )
 
 
-def overview_page(day: Day, formats: Formats, paper: str = "") -> str:
+def overview_page(day: Day, formats: Formats, paper: str = "", back: str = "") -> str:
     """The overview as HTML."""
     remarks = {}
     for kiln_day in day.kilns:
@@ -121,6 +126,7 @@ def overview_page(day: Day, formats: Formats, paper: str = "") -> str:
         circuits=circuits,
         proof=proof_text(day.plan.proof, formats),
         paper=paper,
+        back=back,
     )
 
 

@@ -9,13 +9,15 @@ import re
 import shutil
 import subprocess
 import time
-from datetime import date
+from datetime import date, timedelta
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
 from api.day import Day
 from api.formats import Formats
+from api.sheets.lanes import CURVE, LETTER, NAMES, lanes
 from api.sheets.session_list import sessions_page
 from api.sheets.tags import qr_code, tags_page
 from api.sheets.writing import kiln_page, overview_page, pdf_of_all
@@ -255,3 +257,22 @@ def test_the_service_gives_all_of_it(read_only: Reader) -> None:
     )
     assert read_only.get("Wout", "/sheets/2026-11-30/overview?paper=a3").status_code == 422
     assert read_only.get("Wout", "/tags?load=B1").text.count("<svg") == 1
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_lanes_stand_clear_of_one_another(sample: AuditedPlan, language: str) -> None:
+    """Words of 9.5 units: a label's letters end 2 below its line, those at a peak begin 7.5 above theirs."""
+    near = 0
+    for number in range(7):
+        day = Day(sample, date(2026, 11, 30) + timedelta(days=number))
+        drawn = lanes(day, Formats(day.studio, read_words(language)), {})
+        for lane, below in pairwise(drawn.lanes):
+            assert below.base - lane.base >= NAMES
+            for label in lane.labels:
+                assert label.y + 2 < below.base - CURVE, (day.date, lane.title, label)
+                for peak in below.peaks:
+                    half = LETTER * len(peak.text) / 2
+                    if peak.x - half < label.x + LETTER * len(label.text) and label.x < peak.x + half:
+                        near += 1
+                        assert label.y + 2 < peak.y - 7.5, (day.date, lane.title, label)
+    assert near > 0, "no label of these days stands above a peak: nothing was tested"
