@@ -65,7 +65,7 @@ class KilnNow:
 
 @dataclass(frozen=True, slots=True)
 class DayRow:
-    """One thing to do, as now expected; ``planned`` says when it was to be if that has changed, ``done`` when it was."""
+    """One thing to do, as now expected; ``planned`` says when it was to be if that changed, ``done`` when it was."""
 
     task: Task
     row: TaskRow

@@ -46,7 +46,7 @@ def fields(words: Words, studio: Studio) -> tuple[Field, ...]:
 
     def size(name: SizeColumn, label: str) -> Field:
         sized = [profile for profile in studio.profiles if profile.sized_by == name]
-        titles = ", ".join(profile.title for profile in sized)
+        titles = "; ".join(profile.title for profile in sized)
         hint = words("book.sized_hint", profiles=titles) if sized else words("book.unsized_hint")
         return replace(number(name, label, hint), sizes=tuple(profile.id for profile in sized))
 
