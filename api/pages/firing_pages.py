@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Annotated
 
 from fastapi import APIRouter, Query, Request, Response
@@ -36,6 +37,9 @@ from shared.errors import KilnrotaError
 from shared.units import celsius
 
 router = APIRouter(include_in_schema=False, route_class=PageRoute)
+
+NO_DAY = date.min
+"""The page is no day's: each of its times says on which day it is."""
 
 LONGEST_MOVE_MINUTES = 14 * 1440
 """How far a firing may be dragged [min]: further than any picture shows."""
@@ -142,12 +146,12 @@ def firing_page(
         status=422 if texts else 200,
         firing=planned_firing,
         shown=seen.shown,
-        sheet=firing_sheet(seen.shown, formats, seen.day.date, seen.day.begin),
+        sheet=firing_sheet(seen.shown, formats, NO_DAY, seen.day.begin),
         own=seen.only,
         kept=seen.kept,
         noted=noted_texts(seen, formats, page.words),
         picture=followed(seen.shown, formats, seen.readings, seen.offset),
-        cautions=cautions(seen.shown, formats, seen.day.date),
+        cautions=cautions(seen.shown, formats, NO_DAY),
         kilns=[(kiln.id, kiln.title) for kiln in studio.kilns if work in kiln.work],
         moving=moving,
         texts=texts,
