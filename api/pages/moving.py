@@ -21,7 +21,7 @@ from scheduler.firing.simulate import simulate_one
 from scheduler.planning.holds import with_holds
 from scheduler.planning.layers import pack, share_used
 from scheduler.planning.settle import energy_cost
-from shared.calendar import on_duty
+from shared.calendar import staffed_spans
 from shared.clock import Minute, iso_text
 from shared.loads import Load, session_minutes
 from shared.plans import CostParts, Firing, Late, Plan, PlannedSegment, Proof
@@ -124,7 +124,8 @@ def _placed(audited: AuditedPlan, old: Firing, wish: Wish) -> Firing:
     safe_at = target_at + math.ceil(least_hold) if hot else start + math.ceil(course.safe_minutes)
     unload_at = wish.unload_at
     if unload_at is None:
-        unload_at = _first_staffed(audited, safe_at, unload_minutes, profile.skill if hot else None)
+        people, skill = profile.unload_people, profile.skill if hot else None
+        unload_at = _first_staffed(audited, safe_at, unload_minutes, people, skill)
     hot_until = unload_at + unload_minutes if hot else start + math.ceil(course.hot_minutes)
     if hot and hot_until > target_at:
         least_hold = float(hot_until - target_at)
@@ -154,17 +155,17 @@ def _placed(audited: AuditedPlan, old: Firing, wish: Wish) -> Firing:
     )  # fmt: skip
 
 
-def _first_staffed(audited: AuditedPlan, minute: Minute, length: int, skill: str | None) -> Minute:
-    """The first moment on the grid from ``minute`` on at which one shift covers the whole unloading."""
+def _first_staffed(audited: AuditedPlan, minute: Minute, length: int, people: int, skill: str | None) -> Minute:
+    """The first moment on the grid from ``minute`` on with people enough, one with a skill, for all the unloading."""
     grid = audited.studio.rules.grid_minutes
     first = audited.plan.begin
 
     def on_grid(at: Minute) -> Minute:
         return first + -((first - at) // grid) * grid
 
-    for duty in on_duty(audited.studio, minute, minute + 14 * 1440):
-        at = on_grid(max(minute, duty.begin))
-        if at + length <= duty.end and (skill is None or skill in duty.shift.skills):
+    for span in staffed_spans(audited.studio, minute, minute + 14 * 1440, people, skill):
+        at = on_grid(max(minute, span.begin))
+        if at + length <= span.end:
             return at
     return on_grid(minute)
 

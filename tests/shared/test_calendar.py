@@ -15,7 +15,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from shared.calendar import OnDuty, Span, kiln_outages, on_duty, power_outages, price_steps, quiet_spans
+from shared.calendar import OnDuty, Span, kiln_outages, on_duty, power_outages, price_steps, quiet_spans, staffed_spans
 from shared.clock import WEEKDAYS, iso_text, wall_minute
 from shared.kilns import Circuit, Kiln
 from shared.studio import Absence, Band, Closed, Outage, Place, Quiet, Shift, Studio, Tariff
@@ -119,6 +119,34 @@ def test_shifts_are_where_a_walk_over_the_wall_clock_finds_them(
         if wanted and day - timedelta(days=1) == shut and closes <= opens and now < closes:
             wanted = WEEKDAYS[day.weekday()] in days and now >= opens
         assert any(duty.begin <= minute < duty.end for duty in duties) == wanted, iso_text(minute, zone)
+
+
+SHIFTS = st.fixed_dictionaries(
+    {
+        "days": DAYS,
+        "opens": EDGES.filter(lambda m: m < 1440).map(clock),
+        "closes": EDGES.map(clock),
+        "hands": st.integers(1, 2),
+        "skills": st.sampled_from([(), ("casting",)]),
+    }
+).map(lambda said: Shift(**said))
+
+
+@settings(max_examples=60, deadline=None)
+@given(spans(), st.lists(SHIFTS, max_size=4), st.integers(1, 3), st.sampled_from([None, "casting"]))
+def test_people_enough_are_there_where_a_count_of_every_minute_finds_them(
+    span: tuple[str, int, int], shifts: list[Shift], people: int, skill: str | None
+) -> None:
+    name, begin, end = span
+    zone = ZoneInfo(name)
+    found = staffed_spans(studio(name, shifts=tuple(shifts)), begin, end, people, skill)
+    assert all(first.end < second.begin for first, second in pairwise(found))
+    for minute in range(begin, end, 5):
+        day, now = on_the_wall(minute, zone)
+        here = [shift for shift in shifts if holds(shift.days, shift.opens, shift.closes, day, now)]
+        able = skill is None or any(skill in shift.skills for shift in here)
+        wanted = bool(here) and able and sum(shift.hands for shift in here) >= people
+        assert any(there.begin <= minute < there.end for there in found) == wanted, iso_text(minute, zone)
 
 
 @settings(max_examples=60, deadline=None)

@@ -8,7 +8,8 @@ from api.pages.moving import Wish, moved
 from api.words import rule_name
 from scheduler.audit import prove
 from scheduler.planning.door import Settings, plan
-from shared.studio import CleanOut, Prices
+from shared.profiles import Segment
+from shared.studio import CleanOut, Prices, Shift
 from tests.api.pages.conftest import Reader
 from tests.scheduler.planning.plain_studio import BEGIN, bench_kiln, clock, load, slow_profile, studio
 
@@ -101,3 +102,21 @@ def test_clean_outs_and_the_price_of_late_at_all_follow_a_move() -> None:
     last = moved(audited, bisque.id, Wish("K1", start - 30, start, None), BEGIN - 1, frozenset(), False)
     assert last.plan.cost_parts.clean_outs == 0.0
     assert [firing.clean_out_minutes for firing in last.plan.firings] == [0, 0]
+
+
+@pytest.mark.parametrize(("people", "begins"), [(1, "12:30"), (2, "16:00")])
+def test_a_casting_moved_by_hand_is_proposed_for_when_all_its_people_are_there(people: int, begins: str) -> None:
+    """Half an hour to load and three hours to the hold's end; the helper, who may not cast, comes at four."""
+    held = Segment(rate_k_per_hour=100.0, to_c=220.0, hold_minutes=60.0, hold_up_to_minutes=360.0)
+    casting = slow_profile(
+        unload="hot", unload_below_c=None, skill="casting", session_people=people, own_segments=(held,)
+    )
+    caster = Shift(days=("mon", "tue"), opens="09:00", closes="21:00", skills=("casting",))
+    helper = Shift(days=("mon", "tue"), opens="16:00", closes="21:00")
+    place = studio(kilns=(bench_kiln("K1"), bench_kiln("K2")), profiles=(casting,), shifts=(caster, helper))
+    loads = (load("C", session_minutes=60.0),)
+    audited = prove(place, loads, plan(place, loads, now=BEGIN, begin=BEGIN, settings=Settings(work_limit=5)))
+    start = clock("09:30", day=1)
+    found = moved(audited, "F1", Wish("K2", start - 30, start, None), BEGIN - 1, frozenset(), False)
+    assert found.firing.unload_at == clock(begins, day=1)
+    assert found.breaches == ()
