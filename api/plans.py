@@ -63,12 +63,14 @@ class Happened:
     """What a re-plan is told; what the service knows by itself is added to it.
 
     ``again`` are loads that look for a place as if they had just come: a re-plan leaves alone what nothing has broken,
-    so a load that is late stays late, also where the studio has changed for its sake.
+    so a load that is late stays late, also where the studio has changed for its sake. ``by_chance``: where nothing is
+    said, and nothing known either, nothing is planned.
     """
 
     events: Events = field(default_factory=Events)
     by_records: bool | None = None
     again: tuple[str, ...] = ()
+    by_chance: bool = False
 
 
 def ask_plan(service: Service, who: Identity, day: date | None, effort: Effort, request: dict[str, Any]) -> int:
@@ -94,7 +96,13 @@ def late_by_records(kept: Mapping[str, FiringRecord]) -> tuple[FiringLate, ...]:
 
 
 def ask_replan(service: Service, who: Identity, happened: Happened, effort: Effort, request: dict[str, Any]) -> int:
-    """Change the plan that holds as little as what has happened asks for. Returns the job's id."""
+    """Change the plan that holds as little as what has happened asks for. Returns the job's id.
+
+    Raises
+    ------
+    ProblemError
+        If no plan holds, or nothing has happened and that is no reason to plan.
+    """
     now = service.minute()
     with service.store.read() as session:
         plan_id = current_plan_id(session)
@@ -141,6 +149,9 @@ def ask_replan(service: Service, who: Identity, happened: Happened, effort: Effo
         outcomes=told.outcomes,
     )
     missed = {load: firing for load, firing in missed.items() if load in known and load not in again}
+    texts = happened_texts(events, outages, audited.studio, plan, missed, tuple(again))
+    if happened.by_chance and not texts:
+        raise ProblemError(422, tell("refused.nothing_broke"), name="faults")
     return _ask(
         service,
         who,
@@ -156,7 +167,7 @@ def ask_replan(service: Service, who: Identity, happened: Happened, effort: Effo
         basis=basis,
         again=again,
         missed=missed,
-        happened=happened_texts(events, outages, audited.studio, plan, missed, tuple(again)),
+        happened=texts,
     )
 
 

@@ -94,28 +94,26 @@ def _fed_text(page: Page, circuit: Circuit) -> str:
 
 @router.post("/broke")
 def propose(request: Request, service: ServiceDep, who: StaffDep, form: FormDep) -> Response:
-    """Re-plan for what has happened; where nothing is said to have happened, nothing is planned."""
+    """Re-plan for what has happened; where nothing is said to have happened, and nothing known, nothing is planned."""
     page = Page(request, service, who)
     try:
-        happened = plans.Happened(events_of(form, page.studio), again=form.every("again"))
-        if not happened.again:
-            _something_now(happened.events, page)
+        again = form.every("again")
+        happened = plans.Happened(events_of(form, page.studio), again=again, by_chance=not again)
+        _not_over(happened.events, page)
         job = plans.ask_replan(service, who, happened, effort_of(form), {"broke": _kept(form)})
     except KilnrotaError as error:
         return broke_page(page, form, told(error))
     return go_to(f"/jobs/{job}")
 
 
-def _something_now(events: Events, page: Page) -> None:
-    """Refuse a form that says of nothing that it is broken or missing from now on."""
+def _not_over(events: Events, page: Page) -> None:
+    """Refuse what is over already."""
     now = page.service.minute()
     ends = (*(one.until for one in events.down), *(one.until for one in events.circuits_down))
     if any(until is not None and until <= now for until in ends):
         raise ProblemError(422, tell("refused.until_is_over"), name="faults")
     if any(away.on < page.formats.local(now).date() for away in events.absent):
         raise ProblemError(422, tell("refused.away_is_over"), name="faults")
-    if not (events.down or events.circuits_down or events.late or events.absent):
-        raise ProblemError(422, tell("refused.nothing_broke"), name="faults")
 
 
 @router.post("/plans/{plan_id}/answers")

@@ -135,11 +135,18 @@ def test_wrong_events_are_told_on_the_form(pages: Reader) -> None:
 def test_where_nothing_is_said_to_have_broken_nothing_is_planned(pages: Reader) -> None:
     answer = pages.post("Wout", "/broke", {"kiln": "", "until": "", "work": "1"})
     assert answer.status_code == 422
-    assert "Nothing was said to have broken, so nothing was planned" in answer.text
+    assert "Nothing was said to have broken, and nothing is known to have changed" in answer.text
     german = pages.post("Wout", "/broke", {}, headers={"accept-language": "de"}).text
     assert "Es wurde nichts genannt, was ausgefallen ist" in german
     with pages.house.service.store.read() as session:
         assert session.query(Job).count() == 0
+
+
+def test_what_people_have_entered_elsewhere_is_reason_enough_to_plan_again(pages: Reader) -> None:
+    """A load that was booked since is placed, and the heading says that it is for this."""
+    pages.house.post("Ana", "/loads", {"load": {**BISQUE, "id": "X1"}})
+    path = solved(pages, pages.post("Wout", "/broke", {"work": "1"}))
+    assert heading(pages, path) == "Plan 2: new loads: X1"
 
 
 def test_what_was_said_stays_on_a_form_that_is_refused(pages: Reader) -> None:
