@@ -2,8 +2,8 @@
 
 All firings are listed as `columns`, with their real masses; `calendar_bound` says what no choice of them can cost less
 than. The proof is over the plans that the planner can write: times on the grid, layers as `layers.pack` lays them,
-phases in whole slots. Clean-outs, hands needed in two places at once, and the order of stages are left aside, each of
-which can only make a plan dearer.
+phases in whole slots. Clean-outs and hands needed in two places at once are left aside: either can only make a plan
+dearer.
 """
 
 from __future__ import annotations

@@ -75,6 +75,22 @@ def test_two_full_firings_wanted_at_once_cannot_both_be_out_first() -> None:
     assert bound <= written_cost(session) + 1e-6
 
 
+def test_a_later_stage_waits_until_the_earlier_one_is_out_and_dry() -> None:
+    """One kiln, C that fills it promised at 11:00, A, and four hours after A is out B, promised for 20:00.
+
+    A firing is out 10.5 hours after it is loaded at the soonest (`planted`): C at 10:30, A at 21:00, B loaded at 01:00
+    is out at 11:30, 15.5 hours late; any other order is dearer. Three stretches of half an hour may lose that each.
+    Were B free to be loaded at 21:00, it would be 11.5 hours late.
+    """
+    full = load("C", footprint_cm2=850.0, height_mm=200.0, promised=clock("11:00"))
+    later = load("B", after="A", gap_hours="4:00", promised=clock("20:00"))
+    session = session_of(studio(prices=Prices(firing=0.0, late_hour=1.0)), (load("A"), later, full))
+    columns = listed(session)
+    every = [column.by_start < math.inf for column in columns]
+    bound = lay_calendar(session.problem, columns, every, 30 // session.problem.grid_minutes).whole(20.0).bound
+    assert 14.0 - 0.01 <= bound <= 15.5
+
+
 @pytest.mark.parametrize("seed", [1, 3, 4])
 def test_a_columns_energy_is_what_the_written_plan_pays(seed: int) -> None:
     """Cool work to the cent's hundredth; hot work at most a minute of its hold below (at 3 kW and 0.5 a kWh: 0.025)."""
