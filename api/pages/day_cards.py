@@ -44,15 +44,15 @@ def kiln_cards(
 ) -> tuple[KilnCard, ...]:
     """The cards of all kilns.
 
-    ``only`` firings with one of these loads are shown, ``taps`` gives buttons to note what is done, and the firings
-    ``held`` carry a mark.
+    Where ``only`` some loads are the reader's, the firings with one of these are shown, and no other load is named.
+    ``taps`` gives buttons to note what is done, and the firings ``held`` carry a mark.
     """
     cards = []
     for kiln in kilns:
         shown = [one for one in kiln.firings if only is None or set(one[0].firing.loads) & set(only)]
         if only is not None and not shown:
             continue
-        cards.append(_card(day, kiln, shown, formats, kept, now, taps, held))
+        cards.append(_card(day, kiln, shown, formats, kept, now, only, taps, held))
     return tuple(cards)
 
 
@@ -84,6 +84,7 @@ def _card(
     formats: Formats,
     kept: Mapping[str, FiringRecord],
     now: Minute,
+    only: Collection[str] | None,
     taps: bool,
     held: Collection[str],
 ) -> KilnCard:
@@ -105,6 +106,7 @@ def _card(
             kept.get(one.firing.id),
             now if taps and one.firing.id in waiting[:1] else None,
             one.firing.id in held,
+            only,
         )
         for one, its in shown
     ]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
 from api.day import Day, FiringOnDay, KilnDay, Task, tasks_of
@@ -179,8 +179,12 @@ def firing_card(
     kept: FiringRecord | None,
     taps_at: Minute | None,
     held: bool,
+    only: Collection[str] | None = None,
 ) -> FiringCard:
-    """One firing's steps, with a button on the first that is not noted where ``taps_at`` [min] says what time it is."""
+    """One firing's steps, with a button on the first that is not noted where ``taps_at`` [min] says what time it is.
+
+    ``only`` loads are named, where not everybody's are the reader's to see.
+    """
     words = formats.words
     steps = []
     offered = False
@@ -212,7 +216,7 @@ def firing_card(
     return FiringCard(
         id=shown.firing.id,
         profile=shown.profile.title,
-        loads=", ".join(f"{load.id} {load.owner}".strip() for load in shown.loads),
+        loads=", ".join(f"{load.id} {load.owner}".strip() for load in shown.loads if only is None or load.id in only),
         version=0 if kept is None else kept.version,
         steps=tuple(steps),
         note="" if kept is None else kept.note or "",

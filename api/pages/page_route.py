@@ -20,6 +20,9 @@ from scheduler.audit import BrokenPlanError
 from shared.errors import FolderError, KilnrotaError
 from shared.texts import Text, said_by, say
 
+NO_PLAN_HEADS = {"sheets": "day.sheets", "sessions": "nav.sessions"}
+"""What pages that need a plan are called while there is none, by the first word of their address."""
+
 
 class PageRoute(APIRoute):
     """A route that answers people."""
@@ -46,6 +49,9 @@ def error_page(request: Request, error: KilnrotaError) -> Response:
         path = request.url.path + (f"?{request.url.query}" if request.url.query else "")
         return RedirectResponse(f"/sign-in?then={quote(path)}", status_code=303)
     page = Page(request, service_of(request), identity_of(request))
+    if isinstance(error, ProblemError) and error.name == "no-plan" and page.who is not None:
+        head = NO_PLAN_HEADS.get(request.url.path.split("/")[1], "nav.plans")
+        return page.answer("no_plan.html", status=status, head=head)
     answer = page.answer("error.html", status=status, texts=_refusal(error, page) or told(error))
     if isinstance(error, ProblemError) and "retry-after" in error.headers:
         answer.headers["retry-after"] = error.headers["retry-after"]

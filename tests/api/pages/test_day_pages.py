@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pytest
 
@@ -10,7 +11,7 @@ from api.notices import raise_notice
 from api.storage.tables import FiringRecord, Reading
 from api.words import tell
 from tests.api.pages.conftest import Reader
-from tests.api.service.house import Clock
+from tests.api.service.house import Clock, running, template
 
 BACK = "/day?date=2026-11-30"
 
@@ -216,3 +217,22 @@ def test_many_loads_that_have_moved_take_one_line_before_the_kilns(pages: Reader
     after = pages.get("Marta", "/day?date=2026-11-30").text
     assert "Loads that have changed" not in after
     assert "F1 is too hot" in after
+
+
+def test_a_member_reads_no_names_of_others_in_a_firing_that_they_share(read_only: Reader) -> None:
+    """Ana's B1 shares F1 with Zoë's B2."""
+    text = read_only.get("Ana", "/day?date=2026-11-30").text
+    assert "B1 Tue evening class" in text
+    assert "B2" not in text
+    assert "Zoë" not in text
+    assert "Zoë" in read_only.get("Wout", "/day?date=2026-11-30").text
+
+
+def test_paper_without_a_plan_says_that_there_is_none(tmp_path: Path) -> None:
+    with template("sqlite", tmp_path) as made, running(made.data, made.tokens) as house:
+        for path, head in (("/sheets/2026-12-01", "Print"), ("/sessions", "Sessions")):
+            answer = Reader(house).get("Marta", path)
+            assert answer.status_code == 404
+            assert f"<h1>{head}</h1>" in answer.text
+            assert "No plan has been published yet." in answer.text
+            assert "That did not work" not in answer.text
