@@ -214,9 +214,9 @@ class Plan(Record):
     """A plan for ``[begin, end)``.
 
     ``replanned``: it replaces another plan, and may count a price for changes. ``under_way`` are then the ids of the
-    firings that had begun before it. ``last_work`` is what a kiln had fired last before the plan, where that is not
-    what the studio says. ``hold_notes`` tell of each firing that was held and could not stay as it was. A plan file
-    holds these only where they say something.
+    firings that had begun before it, or for which a kiln was being cleaned out. ``last_work`` is what a kiln had fired
+    last before the plan, where that is not what the studio says. ``hold_notes`` tell of each firing that was held and
+    could not stay as it was. A plan file holds these only where they say something.
     """
 
     format: Literal[1] = 1

@@ -112,7 +112,8 @@ class Case:
     studio, waiting, plan
         The studio, the loads that wait, and the plan for them.
     under_way
-        Firings that have begun before the plan: what lies before the plan's begin is not judged of them.
+        Firings that have begun before the plan, be it with the clean-out of their kiln: what lies before the plan's
+        begin is not judged of them.
     replanned
         Whether the plan replaces another, so that it may count a price for changes.
     """

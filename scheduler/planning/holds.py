@@ -50,10 +50,15 @@ class Holds:
         if not self.asked:
             return
         timetable = self.session.timetable
-        known = self._breaches(under_way, frozenset(under_way.values()))
+        known = self._found(under_way, frozenset(under_way.values()))
         wanted: list[tuple[Firing, Placed]] = []
         for firing in sorted(self.asked, key=lambda firing: (firing.start_at, firing.id)):
-            placed = self._placed(firing)
+            if firing.id in under_way.values():
+                # Its kiln is being cleaned out for it, so that it is booked.
+                self.names |= {first: name for first, name in under_way.items() if name == firing.id}
+                self._tell_missing(firing)
+                continue
+            placed = self.placed(firing)
             if isinstance(placed, Breach):
                 self._let_go(firing, placed)
             else:
@@ -63,7 +68,7 @@ class Holds:
         for firing, placed in wanted:
             self.names[placed.batch.loads[0]] = firing.id
             number = timetable.add(placed)
-            found = self._breaches(under_way | self.names, frozenset(under_way.values()))
+            found = self._found(under_way | self.names, frozenset(under_way.values()))
             new = [breach for breach in found if breach not in known]
             if new or timetable.unclean(placed.kiln) is not None:
                 timetable.remove(number)
@@ -84,14 +89,15 @@ class Holds:
             self.names[placed.batch.loads[0]] = firing.id
             timetable.add(placed)
         if all(timetable.unclean(placed.kiln) is None for _, placed in wanted):
-            found = self._breaches(under_way | self.names, frozenset(under_way.values()))
+            found = self._found(under_way | self.names, frozenset(under_way.values()))
             if all(breach in known for breach in found):
                 for firing, _ in wanted:
                     self._tell_missing(firing)
                 timetable.log.clear()
                 return True
         timetable.undo(mark)
-        self.names.clear()
+        for _, placed in wanted:
+            del self.names[placed.batch.loads[0]]
         return False
 
     def settle_stages(self, place_others: Callable[[], object]) -> None:
@@ -171,7 +177,7 @@ class Holds:
         names = [problem.loads[load].after for load in placed.batch.loads]
         return [problem.load_number[name] for name in names if name is not None and name in problem.load_number]
 
-    def _placed(self, firing: Firing) -> Placed | Breach:
+    def placed(self, firing: Firing) -> Placed | Breach:
         """A held firing at its place, without loads that wait no more; or why it cannot be booked at all."""
         session, problem = self.session, self.session.problem
         numbers = [problem.load_number[load] for load in firing.loads if load in problem.load_number]
@@ -207,8 +213,18 @@ class Holds:
         placed = session.timetable.placed_at(batch, charge.kiln, Fit(layers, phases), *slots)
         return replace(placed, fixed=True)
 
-    def _breaches(self, names: dict[int, str], under_way: frozenset[str]) -> list[Breach]:
-        """What the audit finds in a plan of nothing but what is booked."""
+    def _found(self, names: dict[int, str], under_way: frozenset[str]) -> list[Breach]:
+        """What the audit finds in what is booked, but for stages that have no place yet: they are planned around."""
+        after = {load.id: load.after for load in self.session.problem.loads}
+        booked = {self.session.problem.loads[load].id for load in self.session.timetable.firing_of}
+        return [
+            breach
+            for breach in self.found(names, under_way)
+            if not (breach.rule == "after_gap" and after.get(breach.load_id or "") not in booked)
+        ]
+
+    def found(self, names: dict[int, str], under_way: frozenset[str]) -> list[Breach]:
+        """What the audit finds in a plan of nothing but what is booked, with these names by first load."""
         session, problem = self.session, self.session.problem
         placed = session.timetable.snapshot()
         part = Plan(
@@ -222,15 +238,7 @@ class Holds:
             under_way=tuple(sorted(under_way)),
             replanned=True,
         )
-        after = {load.id: load.after for load in problem.loads}
-        booked = {load for firing in part.firings for load in firing.loads}
-        return [
-            breach
-            for breach in breaches(problem.studio, problem.loads, part)
-            if breach.rule not in OF_THE_WHOLE
-            # An earlier stage that has no place yet is planned around the hold.
-            and not (breach.rule == "after_gap" and after.get(breach.load_id or "") not in booked)
-        ]
+        return [breach for breach in breaches(problem.studio, problem.loads, part) if breach.rule not in OF_THE_WHOLE]
 
     def _let_go(self, firing: Firing, breach: Breach) -> None:
         why = say("hold.load", load=breach.load_id, text=breach.text) if breach.load_id is not None else breach.text

@@ -1,8 +1,8 @@
 """Re-planning: when something breaks, change as little as possible and say who is touched.
 
-What is under way stays. Everything else starts from the old plan, repaired by dispatch where it no longer holds; every
-load that changes its kiln, or the day it is out, has a price, and the search looks only around the damage (`pinning`),
-so that it improves only where it has to, and pays.
+What is under way stays, as does what a kiln is being cleaned out for (`cleaning`). Everything else starts from the old
+plan, repaired by dispatch where it no longer holds; every load that changes its kiln, or the day it is out, has a
+price, and the search looks only around the damage (`pinning`), so that it improves only where it has to, and pays.
 """
 
 from __future__ import annotations
@@ -14,6 +14,7 @@ from itertools import pairwise
 
 from scheduler.audit import breaches, explain
 from scheduler.planning.batches import Batch, Fit, Stay
+from scheduler.planning.cleaning import book_cleaned
 from scheduler.planning.dispatch import in_stages, orders
 from scheduler.planning.events import Events, Question, Situation, situation
 from scheduler.planning.heats import Charge
@@ -140,7 +141,10 @@ def replan(
     session = studio_session(far, state.loads, begin, settings, progress, _stays(state, begin))
     fixed = _book_under_way(session, state)
     holds = Holds(session, tuple(firing for firing in state.waiting if firing.held or firing.id in held))
+    cleaned = book_cleaned(holds, state.waiting, fixed)
+    fixed |= cleaned
     holds.book(fixed)
+    under_way = (*(firing.id for firing in state.under_way), *cleaned.values())
     _repair(session, state)
     holds.settle_stages(lambda: _repair(session, state))
     new = [session.problem.load_number[load.id] for load in events.add if load.id in session.problem.load_number]
@@ -152,7 +156,7 @@ def replan(
     result = session.finish(now, names=lambda placed: _names(placed, session, fixed | holds.names, state, plan))
     result = holds.told(result).model_copy(
         update={
-            "under_way": tuple(firing.id for firing in state.under_way),
+            "under_way": under_way,
             "replanned": True,
             "last_work": {k.id: k.last_work for k in state.studio.kilns if studio.clean_outs and k.last_work},
         }
@@ -162,7 +166,7 @@ def replan(
         plan=result,
         studio=state.studio.model_copy(update={"outages": outages}) if put_off else state.studio,
         loads=state.loads,
-        under_way=frozenset(firing.id for firing in state.under_way),
+        under_way=frozenset(under_way),
         changes=_changes((*loads, *events.add), state, plan, result, now, frozenset(events.cancel)),
         questions=state.questions,
         lost=state.lost,
@@ -410,6 +414,7 @@ def _do_nothing(state: Situation, plan: Plan, begin: Minute) -> tuple[str, ...]:
     left = [f for f in (*state.under_way, *state.waiting) if set(f.loads) & known]
     kept = [f.model_copy(update={"loads": tuple(load for load in f.loads if load in known)}) for f in left]
     rest = plan.model_copy(update={"begin": begin, "firings": tuple(kept)})
-    under_way = frozenset(firing.id for firing in state.under_way)
+    cleaning = (firing for firing in state.waiting if firing.clean_out_minutes and firing.clean_out_at < begin)
+    under_way = frozenset(firing.id for firing in (*state.under_way, *cleaning))
     found = breaches(state.studio, state.loads, rest, under_way=under_way, replanned=True)
     return tuple(explain(breach, state.studio) for breach in found if breach.rule in BREAKS)

@@ -23,7 +23,8 @@ class Placed:
     """A batch in a kiln at a place.
 
     ``late_cost`` is what its promises cost, ``moved_cost`` what it costs to differ from the plan before. A ``fixed``
-    firing is under way, or held by a person, and is never touched.
+    firing is under way, or held by a person, and is never touched. Where its kiln is being cleaned out for it already,
+    ``cleaned_from`` is the slot before the plan in which that began: from then on the kiln is taken.
     """
 
     batch: Batch
@@ -33,6 +34,11 @@ class Placed:
     late_cost: float
     moved_cost: float = 0.0
     fixed: bool = False
+    cleaned_from: int | None = None
+
+    def row(self, number: int) -> tuple[int, int, int]:
+        """How it stands among the entries of its kiln, under a number."""
+        return self.place.load if self.cleaned_from is None else self.cleaned_from, self.place.free, number
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -94,7 +100,7 @@ class Timetable:
         self.by_profile.setdefault(placed.batch.profile, {})[number] = None
         for load in placed.batch.loads:
             self.firing_of[load] = number
-        self._entries[placed.kiln].insert((placed.place.load, placed.place.free, number), placed.batch.work)
+        self._entries[placed.kiln].insert(placed.row(number), placed.batch.work)
         self._use(placed, 1)
         if self.problem.clean_outs.any:
             self._clean(number, placed, 1)
@@ -107,7 +113,7 @@ class Timetable:
         del self.by_profile[placed.batch.profile][number]
         for load in placed.batch.loads:
             del self.firing_of[load]
-        self._entries[placed.kiln].remove((placed.place.load, placed.place.free, number))
+        self._entries[placed.kiln].remove(placed.row(number))
         self._use(placed, -1)
         return placed
 
@@ -122,7 +128,7 @@ class Timetable:
     def _clean(self, number: int, placed: Placed, sign: int) -> None:
         """Book (or take back) the clean-outs on both sides of a firing, and take back the one that it replaces."""
         row = self._entries[placed.kiln].rows
-        at = self._entries[placed.kiln].index((placed.place.load, placed.place.free, number))
+        at = self._entries[placed.kiln].index(placed.row(number))
         before = self._work_before(placed.kiln, at)
         self._clean_before(before, placed, sign)
         after = next((self.firings[n] for _, _, n in row[at + 1 :] if n >= 0), None)
@@ -156,7 +162,7 @@ class Timetable:
         if not self.problem.clean_outs.any:
             return 0
         placed = self.firings[number]
-        at = self._entries[placed.kiln].index((placed.place.load, placed.place.free, number))
+        at = self._entries[placed.kiln].index(placed.row(number))
         return int(self.problem.clean_outs.slots[self._work_before(placed.kiln, at), placed.batch.work])
 
     def cleaning_cost(self) -> float:

@@ -97,8 +97,8 @@ def _may_follow(part: Part, before: Stop, after: Stop, booked: list[Stop]) -> bo
     if before.leader is None and before is not booked_before:
         return False
     slots = int(clean_outs.slots[before.work, after.work])
-    if slots and after.load - slots < after.opens:
-        return False
+    if slots and after.load > 0 and after.load - slots < after.opens:
+        return False  # before a firing that is under way its kiln has been cleaned out
     extra = slots - int(clean_outs.slots[booked_before.work, after.work])
     if extra <= 0 or not clean_outs.takes_hands:
         return True

@@ -369,6 +369,23 @@ def test_a_replan_may_know_better_what_a_kiln_fired_last(bench: Bench) -> None:
     assert _named(bench, plan=plan) == {("clean_out", None)}
 
 
+def test_a_clean_out_that_began_before_the_plan_is_judged_from_its_begin_on(bench: Bench) -> None:
+    """K2 is cleaned out from 09:35 to 10:00 on Monday; the plan begins at 09:50."""
+    used = _kilns(bench, "K2", last_work="glaze")
+    plan, begun = used.plan(begin=bench.at(0, "09:50")), frozenset({"F1", "F2"})
+    assert _named(used, plan=plan, under_way=begun) == set()
+    assert _named(used, plan=plan, under_way=frozenset({"F1"})) == {("within_plan", "F2")}
+    shorter = tuple(f.model_copy(update={"clean_out_minutes": 20}) if f.id == "F2" else f for f in plan.firings)
+    assert _named(used, plan=plan.model_copy(update={"firings": shorter}), under_way=begun) == {("clean_out", "F2")}
+    # From 09:50 to 09:55 nobody would be there.
+    first, *others = used.studio.shifts
+    days = first.model_copy(update={"days": ("tue", "wed", "thu")})
+    early = Shift(days=("mon",), opens="09:00", closes="09:45", hands=2)
+    late = Shift(days=("mon",), opens="09:55", closes="18:00", hands=2)
+    gap = used.with_studio(shifts=(days, early, late, *others))
+    assert _named(gap, plan=plan, under_way=begun) == {("hands", "F2")}
+
+
 def test_a_clean_out_before_the_plan_began_has_happened(bench: Bench) -> None:
     used = _kilns(bench, "K2", last_work="glaze")
     begun = frozenset({"F1", "F2", "F3"})
