@@ -127,9 +127,9 @@ def _asked_about(page: Page, seen: Seen, form: Form) -> HTMLResponse:
 
 
 def firing_page(
-    page: Page, seen: Seen, wish: Form | None, texts: list[str], result: Moved | None = None
+    page: Page, seen: Seen, wish: Form | None, texts: list[str], result: Moved | None = None, shows: str = ""
 ) -> HTMLResponse:
-    """The page, with what a moved firing would break if one was asked about."""
+    """The page, with what a moved firing would break if one was asked about, or the reading that was refused."""
     studio = seen.audited.studio
     formats = Formats(studio, page.words)
     page.formats = formats
@@ -162,6 +162,7 @@ def firing_page(
         held="" if seen.held is None else page.words("hold.text", by=_held_by(seen, page)),
         grid=studio.rules.grid_minutes * 60,
         unit=seen.shown.unit,
+        shows=shows,
     )
 
 
@@ -211,14 +212,17 @@ def noted_texts(seen: Seen, formats: Formats, words: Words) -> list[str]:
 
 
 @router.post("/firings/{firing_id}/reading")
-def reading(service: ServiceDep, who: StaffDep, firing_id: str, form: FormDep) -> Response:
+def reading(request: Request, service: ServiceDep, who: StaffDep, firing_id: str, form: FormDep) -> Response:
     """Keep what the controller shows now, in its own unit."""
     seen = Seen(service, who, firing_id)
     text = form("temperature")
-    value = form.number("temperature", tell("refused.temperature_no_number", text=repr(text)))
-    if not -50 <= value <= 3000:
-        raise ProblemError(422, tell("refused.temperature_no_temperature", text=text), name="faults")
-    firings.add_readings(service, who, firing_id, [(service.now(), celsius(value, seen.shown.unit))])
+    try:
+        value = form.number("temperature", tell("refused.temperature_no_number", text=repr(text)))
+        if not -50 <= value <= 3000:
+            raise ProblemError(422, tell("refused.temperature_no_temperature", text=text), name="faults")
+        firings.add_readings(service, who, firing_id, [(service.now(), celsius(value, seen.shown.unit))])
+    except KilnrotaError as error:
+        return firing_page(Page(request, service, who), seen, None, told(error), shows=text)
     return go_to(f"/firings/{firing_id}", "done")
 
 

@@ -12,7 +12,7 @@ from fastapi.responses import HTMLResponse
 
 from api import costs, feeds, studio_parts, team
 from api.access import ManagerDep, PersonDep, ServiceDep, StaffDep
-from api.pages.forms import Form, FormDep, field_number
+from api.pages.forms import Form, FormDep, TwoWaysError, field_number, read_number, two_ways
 from api.pages.kiln_health import kiln_health
 from api.pages.page import Page, go_to
 from api.pages.page_route import PageRoute, told
@@ -23,7 +23,7 @@ from api.storage.plan_store import current
 from api.words import tell
 from scheduler.audit import AuditedPlan
 from shared.clock import iso_text, minute_of
-from shared.errors import KilnrotaError
+from shared.errors import Fault, FolderError, KilnrotaError
 from shared.kilns import Circuit
 from shared.studio import Studio
 
@@ -42,12 +42,20 @@ def kilns(request: Request, service: ServiceDep, who: StaffDep) -> HTMLResponse:
     return kilns_page(Page(request, service, who), [])
 
 
-def kilns_page(page: Page, texts: list[str]) -> HTMLResponse:
-    """The page of kilns, with what stood against a change."""
+def kilns_page(page: Page, texts: list[str], kiln_id: str = "", form: Form | None = None) -> HTMLResponse:
+    """The page of kilns, with what stood against a change; the form of ``kiln_id`` keeps what was said in it."""
     now = page.service.minute()
     with page.service.store.read() as session:
         rows = [kiln_health(session, kiln, page.formats, now) for kiln in page.studio.kilns]
-    return page.answer("kilns.html", status=422 if texts else 200, rows=rows, texts=texts)
+    said = {name: "" if form is None else form(name) for name in ("begins", "ends", "reason")}
+    return page.answer(
+        "kilns.html",
+        status=422 if texts else 200,
+        rows=rows,
+        texts=texts,
+        refused=kiln_id if form else "",
+        said_of=said,
+    )
 
 
 @router.post("/kilns/{kiln_id}/out")
@@ -58,6 +66,10 @@ def out_of_use(request: Request, service: ServiceDep, who: StaffDep, kiln_id: st
         zone = page.studio.place.zone
         begins = form.moment("begins", page.studio)
         ends = form.moment("ends", page.studio)
+        if ends is not None and ends <= (begins or service.minute()):
+            until, since = page.formats.clock(ends), page.formats.clock(begins or service.minute())
+            problem = tell("refused.out_ends_before", ends=until, begins=since)
+            raise FolderError([Fault("form", "to", problem, tell("refused.out_ends_do"))])
         body: dict[str, Any] = {"kiln": kiln_id, "from": iso_text(begins or service.minute(), zone)}
         if ends is not None:
             body["to"] = iso_text(ends, zone)
@@ -65,7 +77,8 @@ def out_of_use(request: Request, service: ServiceDep, who: StaffDep, kiln_id: st
             body["reason"] = form("reason")
         studio_parts.add(service, who, "outages", body)
     except KilnrotaError as error:
-        return kilns_page(page, told(error))
+        labels = {"from": page.words("what_if.from"), "to": page.words("what_if.to"), "reason": page.words("kiln.why")}
+        return kilns_page(page, told(error, labels), kiln_id, form)
     return go_to("/kilns", "done")
 
 
@@ -127,8 +140,8 @@ def people(request: Request, service: ServiceDep, who: ManagerDep) -> HTMLRespon
     return people_page(Page(request, service, who), [], None)
 
 
-def people_page(page: Page, texts: list[str], link: dict[str, Any] | None) -> HTMLResponse:
-    """The page of people, with a link just made."""
+def people_page(page: Page, texts: list[str], link: dict[str, Any] | None, form: Form | None = None) -> HTMLResponse:
+    """The page of people, with a link just made, or with the form that was refused."""
     words = page.words
     roles = [
         ("member", words("people_page.member")),
@@ -143,6 +156,7 @@ def people_page(page: Page, texts: list[str], link: dict[str, Any] | None) -> HT
         role_names=dict(roles),
         texts=texts,
         link=link,
+        asked={name: "" if form is None else form(name) for name in ("name", "role", "takes_over")},
     )
 
 
@@ -153,7 +167,7 @@ def add_person(request: Request, service: ServiceDep, who: ManagerDep, form: For
     try:
         added = team.add_person(service, who, form("name"), _role(form), form("takes_over") or None)
     except KilnrotaError as error:
-        return people_page(page, told(error), None)
+        return people_page(page, told(error), None, form)
     return people_page(page, [], added)
 
 
@@ -191,26 +205,41 @@ def costs_by_person(request: Request, service: ServiceDep, who: PersonDep) -> HT
     return costs_page(Page(request, service, who), [])
 
 
-def costs_page(page: Page, texts: list[str]) -> HTMLResponse:
-    """The page of costs."""
+def costs_page(page: Page, texts: list[str], form: Form | None = None) -> HTMLResponse:
+    """The page of costs, with the form that was refused if one was."""
     if page.who is None:
         raise ProblemError(401, tell("refused.sign_in_first"), name="sign-in")
     rows = costs.costs(page.service, page.who, None, None)
     kept, decimal = costs.rule_of(page.service), page.words("number.decimal")
-    rule = kept | {"rule": {name: field_number(value, decimal) for name, value in kept["rule"].items()}}
+    shown = {name: field_number(value, decimal) for name, value in kept["rule"].items()}
+    rule = kept | {"rule": shown if form is None else {name: form(name) for name in shown}}
     return page.answer("costs.html", status=422 if texts else 200, rows=rows, rule=rule, texts=texts)
 
 
 @router.post("/costs")
 def set_rule(request: Request, service: ServiceDep, who: ManagerDep, form: FormDep) -> Response:
     """Change the house's rule."""
-    names = ("firing", "litre", "energy_factor", "energy_by_mass")
-    try:
-        new = {name: form.number(name, tell("refused.prices_numbers_from")) for name in names}
-        if any(value < 0 for value in new.values()) or new["energy_by_mass"] > 1:
-            raise ProblemError(422, tell("refused.prices_numbers_from"), name="faults")
-    except ProblemError as error:
-        return costs_page(Page(request, service, who), told(error))
+    page = Page(request, service, who)
+    labels = {
+        "firing": page.words("costs.per_firing"),
+        "litre": page.words("costs.per_litre"),
+        "energy_factor": page.words("costs.energy_factor"),
+        "energy_by_mass": page.words("costs.by_mass"),
+    }
+    new, faults = {}, []
+    for name in labels:
+        try:
+            new[name] = read_number(form(name), form.decimal)
+            if new[name] < 0 or (name == "energy_by_mass" and new[name] > 1):
+                raise ValueError
+        except TwoWaysError:
+            faults.append(Fault("form", name, *two_ways(form(name))))
+        except ValueError:
+            share = name == "energy_by_mass"
+            problem = tell("refused.no_share" if share else "refused.no_price", text=repr(form(name)))
+            faults.append(Fault("form", name, problem, tell("refused.share_do" if share else "refused.price_do")))
+    if faults:
+        return costs_page(page, told(FolderError(faults), labels), form)
     costs.set_rule(service, who, form.whole("version"), new)
     return go_to("/costs", "done")
 

@@ -79,6 +79,8 @@ def told(error: KilnrotaError, labels: Mapping[str, str] | None = None) -> list[
     if isinstance(error, FolderError):
         return [
             say("text.fault", place=names.get(place, place), problem=fault.problem, remedy=fault.remedy)
+            if place
+            else tell("refused.and_so", problem=fault.problem, remedy=fault.remedy)
             for fault in error.faults
             for place in [_last_key(fault.place)]
         ]

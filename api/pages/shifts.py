@@ -12,8 +12,9 @@ from api.pages.forms import Form
 from api.pages.page import Page
 from api.security import Identity
 from api.service import Service
-from api.words import tell
+from api.words import Words, tell
 from shared.clock import WEEKDAYS, local_time, minute_of
+from shared.errors import Fault, FolderError
 
 NAMES = ("on", "from", "to", "hands", "skills", "who")
 
@@ -49,18 +50,48 @@ def shift_form(page: Page, asked: Mapping[str, str], form: Form | None = None) -
 
 
 def add_shift(service: Service, who: Identity, form: Form) -> None:
-    """Add the shift that a form describes."""
+    """Add the shift that a form describes.
+
+    Raises
+    ------
+    FolderError
+        With all that stands against it.
+    """
+    hands = form("hands") or "1"
     body: dict[str, Any] = {
         "days": list(form.every("days")),
         "on": form("on") or None,
         "from": form("from"),
         "to": form("to"),
-        "hands": form.whole("hands", tell("refused.hands_whole")) if form("hands") else 1,
+        "hands": int(hands) if hands.isdigit() else hands,
         "skills": [skill.strip() for skill in form("skills").split(",") if skill.strip()],
     }
     if form("who"):
         body["who"] = form("who")
-    studio_parts.add(service, who, "shifts", body)
+    faults = []
+    if bool(body["days"]) == bool(body["on"]):
+        faults.append(Fault("form", "days", tell("refused.shift_when"), tell("refused.shift_when_do")))
+    if not hands.isdigit():
+        faults.append(Fault("form", "hands", tell("refused.no_hands", text=repr(hands)), tell("refused.hands_do")))
+    try:
+        studio_parts.add(service, who, "shifts", body)
+    except FolderError as error:
+        # What is wrong with these two is said in the words of the form rather than in those of a file.
+        said = ["", *(fault.place for fault in faults)] if faults else []
+        raise FolderError([*faults, *(fault for fault in error.faults if fault.place not in said)]) from None
+
+
+def shift_labels(words: Words) -> dict[str, str]:
+    """What the fields of the form are called."""
+    return {
+        "days": words("what_if.days"),
+        "on": words("shift.on"),
+        "from": words("what_if.from"),
+        "to": words("what_if.to"),
+        "hands": words("what_if.hands"),
+        "skills": words("shift.skills"),
+        "who": words("overview.who"),
+    }
 
 
 def remove_shift(service: Service, who: Identity, key: str, version: int) -> None:

@@ -16,7 +16,7 @@ from api.pages.forms import FormDep
 from api.pages.mends import binds_text, mends_of
 from api.pages.page import Page, go_to
 from api.pages.page_route import PageRoute, told
-from api.pages.shifts import add_shift, remove_shift, shift_form
+from api.pages.shifts import add_shift, remove_shift, shift_form, shift_labels
 from api.problems import ProblemError, not_there
 from api.words import tell
 from shared.clock import minute_of
@@ -79,7 +79,8 @@ def one_more_shift(request: Request, service: ServiceDep, who: ManagerDep, form:
         add_shift(service, who, form)
     except KilnrotaError as error:
         page = Page(request, service, who)
-        return page.answer("shifts.html", status=422, texts=told(error), **shift_form(page, {}, form))
+        texts = told(error, shift_labels(page.words))
+        return page.answer("shifts.html", status=422, texts=texts, **shift_form(page, {}, form))
     return go_to("/shifts", "done")
 
 
