@@ -164,14 +164,16 @@ def _carry_over(session: Session, row: StoredPlan) -> None:
     ids = {firing.id for firing in restored_text(Plan, row.plan).firings}
     lost = [kept.firing_id for kept in open_records if kept.firing_id not in ids or kept.plan_id != row.based_on]
     interrupted = set(row.notes.get("interrupted", ()))
-    missing = sorted(set(lost) - interrupted)
+    # One that failed while it only cooled counts as fired: it stays in its kiln, and what was noted of it holds.
+    ended = interrupted - set(row.under_way)
+    missing = sorted(set(lost) - ended)
     if missing:
         raise ProblemError(
             409, tell("refused.firing_under_way_this", missing=tuple(missing)),
             name="under-way", more={"changed": [{"firing": name} for name in missing]},
         )  # fmt: skip
     for kept in open_records:
-        if kept.firing_id in interrupted:
+        if kept.firing_id in ended:
             kept.state = "interrupted"
         else:
             kept.plan_id = row.id

@@ -236,3 +236,31 @@ def test_paper_without_a_plan_says_that_there_is_none(tmp_path: Path) -> None:
             assert f"<h1>{head}</h1>" in answer.text
             assert "No plan has been published yet." in answer.text
             assert "That did not work" not in answer.text
+
+
+def test_what_was_noted_of_a_firing_that_only_cools_holds_when_its_kiln_fails(pages: Reader, clock: Clock) -> None:
+    """F1 went off on Monday night; on Tuesday morning K1's relay fails. F1 counts as fired and is opened when safe."""
+    clock.move(hours=2)
+    for step, version in (("loaded", "0"), ("started", "1")):
+        pages.post("Wout", "/firings/F1/note", {"step": step, "version": version})
+    clock.move(hours=23)
+    house = pages.house
+    job = house.solve("/re-plans", {"kilns_down": [{"kiln": "K1"}]})
+    notes = house.get("Marta", f"/plans/{job['plan']}")["summary"]["notes"]
+    assert [(one["firing"], one["default"]) for one in notes["questions"]] == [("F1", "fired")]
+    house.publish(job["plan"])
+    with house.service.store.read() as session:
+        row = session.query(FiringRecord).one()
+        assert (row.plan_id, row.firing_id, row.state) == (job["plan"], "F1", "started")
+    card = pages.get("Wout", "/day?date=2026-12-01").text.split('<h2 id="k-1"')[1].split("</section>")[0]
+    assert "cooling: leave it shut" in card
+    assert "nothing noted" not in card
+    assert "K1 is loaded" not in card
+
+
+def test_the_wall_leads_nowhere_that_asks_to_sign_in(read_only: Reader) -> None:
+    key = read_only.house.secrets["display"]
+    text = read_only.get(None, f"/display?key={key}&date=2026-11-30").text
+    assert "F1 Bisque" in text
+    assert "/firings/" not in text
+    assert "/firings/F1" in read_only.get("Wout", "/day?date=2026-11-30").text
