@@ -1,4 +1,4 @@
-"""The bound of firings in a calendar: each load once, stages in order, no more in a kiln or on a leg than there is room.
+"""The bound of firings in a calendar: each load once, stages in order, kilns and legs no fuller than they can be.
 
 A linear programme over columns and stretches of starting times. A firing that starts within a stretch surely keeps its
 kiln from the latest loading to the soonest end of that stretch, and heats in the middle of it; at chosen moments a kiln
@@ -39,10 +39,10 @@ class CalendarBound:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class WholeBound:
-    """The bound [currency], and the firings chosen, each with the first slot of its stretch, in order of starting."""
+    """The bound [currency], and the firings chosen."""
 
     bound: float
-    chosen: tuple[tuple[int, Column], ...]
+    chosen: tuple[Column, ...]
 
 
 @dataclass(slots=True)
@@ -124,12 +124,11 @@ class Calendar:
         if solved.x is None:
             return WholeBound(bound, ())
         chosen = [
-            (int(slots[0]), column)
+            column
             for column, own in zip(self.columns, self.stretches, strict=True)
-            for slots, number in own
-            if solved.x[number] > 0.5
+            if any(solved.x[number] > 0.5 for _, number in own)
         ]
-        return WholeBound(bound, tuple(sorted(chosen, key=lambda row: (row[0], row[1].kiln))))
+        return WholeBound(bound, tuple(chosen))
 
 
 def lay_calendar(problem: Problem, columns: Sequence[Column], starts: Sequence[Mask], width: int) -> Calendar:

@@ -1,37 +1,47 @@
-"""A second search in a process of its own, with another seed: what two cores are for.
+"""A second search, or the proof of a small studio's plan, in a process of its own: what two cores are for.
 
 The interpreter runs one search at a time, so threads would take turns; and a fault in the solver's compiled core would
 end the process that it happens in, which here is only the colleague's. The two speak by pickled messages over pipes:
-the job goes down once, plans come up whenever the colleague has found a better one at the end of a round of cooling.
+the job goes down once, then what the best plan costs; up come pairs of a better plan, or none, and a bound.
 """
 
 from __future__ import annotations
 
+import contextlib
 import os
 import pickle
 import queue
 import subprocess
 import sys
 import threading
+import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO
+from typing import IO, Any
 
 from scheduler.planning.batches import Batches
 from scheduler.planning.timetable import Placed
 
 _LENGTH_BYTES = 8
 
+LEAST_SECONDS_BETWEEN = 0.25
+"""The colleague is told what the best plan costs no more often than that [s]."""
+
 
 @dataclass(frozen=True, slots=True)
 class Job:
-    """What a colleague is asked to improve, and for how long [s]."""
+    """What a colleague is asked to improve, and for how long [s].
+
+    Where it ``proves``, it lists the studio's possible firings if they are few, and bounds the cost by them, before it
+    searches.
+    """
 
     lay_out: Callable[[], Batches]
     firings: tuple[Placed, ...]
     seed: int
     seconds: float
+    proves: bool = False
 
 
 class Colleague:
@@ -49,6 +59,9 @@ class Colleague:
         )
         assert self._process.stdin is not None
         assert self._process.stdout is not None
+        self.bound = 0.0
+        self._told_at = 0.0
+        self._told = job.proves
         self._found: queue.SimpleQueue[tuple[Placed, ...]] = queue.SimpleQueue()
         self._to, self._from = self._process.stdin, self._process.stdout
         self._reader = threading.Thread(target=self._listen, name="colleague", daemon=True)
@@ -59,8 +72,22 @@ class Colleague:
         self._reader.start()
 
     def _listen(self) -> None:
-        while (found := _receive(self._from)) is not None:
-            self._found.put(found)
+        while (news := _receive(self._from)) is not None:
+            firings, bound = news
+            self.bound = max(self.bound, bound)
+            if firings:
+                self._found.put(firings)
+
+    def tell(self, cost: float) -> None:
+        """Say what the best plan costs [currency], to a colleague that proves; not more often than it can use it."""
+        now = time.monotonic()
+        if not self._told or now < self._told_at + LEAST_SECONDS_BETWEEN:
+            return
+        self._told_at = now
+        try:
+            _send(self._to, cost)
+        except OSError:
+            self._told = False  # it is gone
 
     def better(self) -> tuple[Placed, ...] | None:
         """A plan that has come up since the last call, the newest if there are several."""
@@ -77,7 +104,8 @@ class Colleague:
         self._process.wait()
         if self._reader.ident is not None:
             self._reader.join()
-        self._to.close()
+        with contextlib.suppress(OSError):
+            self._to.close()
         self._from.close()
         return self.better()
 
@@ -88,27 +116,40 @@ def _send(stream: IO[bytes], message: object) -> None:
     stream.flush()
 
 
-def _receive(stream: IO[bytes]) -> tuple[Placed, ...] | None:
-    """The next plan; None when the other side is gone, even in the middle of a message."""
+def _receive(stream: IO[bytes]) -> Any:
+    """The next message; None when the other side is gone, even in the middle of one."""
     head = stream.read(_LENGTH_BYTES)
     if len(head) < _LENGTH_BYTES:
         return None
     data = stream.read(int.from_bytes(head, "big"))
     if len(data) < int.from_bytes(head, "big"):
         return None
-    found: tuple[Placed, ...] = pickle.loads(data)
-    return found
+    return pickle.loads(data)
+
+
+class KnownCost:
+    """What the best plan costs [currency], as the search that asked last said it."""
+
+    def __init__(self, cost: float, told: IO[bytes]) -> None:
+        self.cost = cost
+        threading.Thread(target=self._listen, args=(told,), daemon=True).start()
+
+    def _listen(self, told: IO[bytes]) -> None:
+        while (cost := _receive(told)) is not None:
+            self.cost = min(self.cost, cost)
 
 
 def main() -> None:
-    """Do one job: read it from standard input, write better plans to standard output until the time is over."""
+    """Do one job: read it from standard input, write what is found to standard output until the time is over."""
     from scheduler.planning.session import Session, Settings
 
-    head = sys.stdin.buffer.read(_LENGTH_BYTES)
-    job: Job = pickle.loads(sys.stdin.buffer.read(int.from_bytes(head, "big")))
+    job: Job = _receive(sys.stdin.buffer)
     session = Session(job.lay_out, Settings(seconds=job.seconds, seed=job.seed, workers=1))
     session.timetable.restore(job.firings)
-    session.search(tell_better=lambda firings: _send(sys.stdout.buffer, firings))
+    if job.proves:
+        known = KnownCost(session.timetable.cost(), sys.stdin.buffer)
+        session.prove(lambda: known.cost, lambda firings, bound: _send(sys.stdout.buffer, (firings, bound)))
+    session.search(tell_better=lambda firings: _send(sys.stdout.buffer, (firings, session.bound)))
 
 
 if __name__ == "__main__":

@@ -54,8 +54,5 @@ def plan(
     holds.settle_stages(lambda: best_dispatch(session.timetable, session.clock.first_plan_is_due))
     session.tell(session.timetable.cost(), "dispatch")
     # What people hold need not be among the firings that the planner would make.
-    columns = None if held else session.list_firings()
-    session.search()
-    if columns is not None:
-        session.raise_bound(columns)
+    session.search(proves=not held)
     return holds.told(session.finish(now, names=lambda placed: numbered(placed, holds.names)))

@@ -10,16 +10,18 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Iterator, Sequence
 
 import numpy as np
 
 from scheduler.planning.batches import Batches
 from scheduler.planning.bounds import LoadBound, load_bounds
-from scheduler.planning.calendar_bound import lay_calendar
+from scheduler.planning.calendar_bound import Calendar, Mask, lay_calendar
 from scheduler.planning.columns import Column, columns_of
 from scheduler.planning.dispatch import in_stages
 from scheduler.planning.insertion import Inserter
+from scheduler.planning.listed_model import Timed, has_one_price, listed_answer
+from scheduler.planning.problem import Problem
 from scheduler.planning.timetable import Timetable
 
 WIDTHS_MINUTES = (240, 120, 60)
@@ -27,6 +29,12 @@ WIDTHS_MINUTES = (240, 120, 60)
 
 COLUMNS_A_SECOND = 250
 """Columns that are listed and priced in a second; measured, 200 to 300 on one core."""
+
+EXACT_SHARE = 0.5
+"""Share of the time that is left for the exact model of listed firings, where energy has one price at all hours [-]."""
+
+TIMING_SECONDS = 1.0
+"""For the times of firings that a programme has chosen [s]."""
 
 MOST_WHOLE = 40_000
 """Variables of a programme with whole firings, at most: beyond, it proves nothing in the time it has."""
@@ -49,71 +57,92 @@ def columns_within(batches: Batches, seconds: float) -> tuple[Column, ...] | Non
     return columns_of(batches, first_slots(batches, load_bounds(batches)), most)
 
 
-Chosen = tuple[tuple[int, Column], ...]
+def plan_firings(timetable: Timetable, firings: Sequence[Timed]) -> bool:
+    """Put listed firings, and loads that these leave out, into the timetable; False, and as it was, if not cheaper.
 
-
-def chosen_firings(batches: Batches, columns: Sequence[Column], seconds: float) -> Chosen:
-    """The firings that a good plan would be made of, in order of starting, by the coarsest programme."""
-    problem = batches.problem
-    starts = [np.isfinite(column.by_start) for column in columns]
-    width = max(1, WIDTHS_MINUTES[0] // problem.grid_minutes)
-    calendar = lay_calendar(problem, columns, starts, width)
-    return calendar.whole(seconds).chosen if columns and len(calendar.costs) <= MOST_WHOLE else ()
-
-
-def plan_firings(timetable: Timetable, chosen: Chosen) -> bool:
-    """Put chosen firings, and loads that these leave out, into the timetable; False, and as it was, if not cheaper."""
+    The search rounds phases up, so they may not all fit at their own times: then each goes where it is cheapest.
+    """
     before, cost = timetable.snapshot(), timetable.cost()
-    timetable.restore(())
+    for in_time in (True, False) if firings else ():
+        timetable.restore(())
+        _place_in_order(timetable, firings, in_time=in_time)
+        if timetable.cost() < cost - 1e-6:
+            return True
+    timetable.restore(before)
+    return False
+
+
+def _place_in_order(timetable: Timetable, firings: Sequence[Timed], *, in_time: bool) -> None:
     batches = timetable.batches
-    for _, column in chosen:
-        fit = batches.fit(column.batch, column.kiln)
-        placed = None if fit is None else timetable.best_place(column.batch, column.kiln, fit)
+    for firing in firings:
+        batch, kiln = firing.column.batch, firing.column.kiln
+        fit = batches.fit(batch, kiln)
+        placed = None
+        if fit is not None and in_time:
+            placed = timetable.best_place(batch, kiln, fit, only_start=firing.start)
+        if fit is not None and placed is None:
+            not_before = firing.load_at if in_time else 0
+            placed = timetable.best_place(batch, kiln, fit, not_before=not_before)
         if placed is not None:
             timetable.add(placed)
     inserter = Inserter(timetable, seed=0)
     missing = [load for load in range(len(timetable.problem.loads)) if load not in timetable.firing_of]
     for load in in_stages(timetable.problem, missing):
         inserter.insert_load(load)
-    if timetable.cost() < cost - 1e-6:
-        return True
-    timetable.restore(before)
-    return False
 
 
-def listed_bound(
-    batches: Batches, columns: Sequence[Column], known_cost: float, seconds: float | None
-) -> tuple[float, Chosen]:
-    """What no plan can cost less than, by all its possible firings [currency]; never above ``known_cost``.
+def listed_bounds(
+    batches: Batches, columns: Sequence[Column], known_cost: Callable[[], float], seconds: float | None
+) -> Iterator[tuple[float, tuple[Timed, ...]]]:
+    """What no plan can cost less than, by all its possible firings [currency]: better and better bounds.
 
-    With it come the firings of the finest programme that was solved, where there was time for one.
+    With each come the firings of a plan that may be cheaper than the known one, or none. No bound is above
+    ``known_cost``.
 
     Parameters
     ----------
     known_cost
-        Cost of a plan that is known: times that no cheaper plan can have are left out.
+        Cost of the best plan that is known by now: times that no cheaper plan can have are left out.
     seconds
         How long it may take [s]; None: the coarsest programme only, by itself, so that the answer is repeatable.
     """
-    if not columns:
-        return 0.0, ()
     problem = batches.problem
-    begun = time.monotonic()
+    ends = math.inf if seconds is None else time.monotonic() + seconds
     starts = [np.isfinite(column.by_start) for column in columns]
-    best = 0.0
-    chosen: Chosen = ()
-    for minutes in WIDTHS_MINUTES if seconds is not None else WIDTHS_MINUTES[:1]:
-        left = math.inf if seconds is None else seconds - (time.monotonic() - begun)
-        if left <= 0.0:
-            break
-        calendar = lay_calendar(problem, columns, starts, max(1, minutes // problem.grid_minutes))
-        found = calendar.bound(min(left, 600.0))
-        best = max(best, min(found.bound, known_cost))
+    known = known_cost()
+    for minutes in (WIDTHS_MINUTES if seconds is not None else WIDTHS_MINUTES[:1]) if columns else ():
+        known = min(known, known_cost())
+        found = _calendar(problem, columns, starts, minutes).bound(max(0.01, min(_left(ends), 600.0)))
+        yield min(found.bound, known), ()
         # What is left out costs at least as much as the known plan, so a bound of the rest holds up to its cost.
-        starts = [beyond <= known_cost - found.bound for beyond in found.beyond]
-        left = 0.0 if seconds is None else seconds - (time.monotonic() - begun)
-        if left > 0.0 and len(calendar.costs) <= MOST_WHOLE:
-            whole = calendar.whole(left)
-            best = max(best, min(whole.bound, known_cost))
-            chosen = whole.chosen or chosen
-    return best, chosen
+        starts = [able & (more <= known - found.bound) for able, more in zip(starts, found.beyond, strict=True)]
+    if seconds is None or not columns:
+        return
+    if has_one_price(columns) and _left(ends) > 0.0:
+        answer = listed_answer(problem, columns, starts, known_cost(), EXACT_SHARE * _left(ends))
+        yield answer.bound, answer.firings
+        if answer.proved:
+            return
+    for minutes in WIDTHS_MINUTES:
+        calendar = _calendar(problem, columns, starts, minutes)
+        if _left(ends) <= 0.0 or len(calendar.costs) > MOST_WHOLE:
+            return
+        whole = calendar.whole(_left(ends))
+        yield min(whole.bound, known), ()
+        yield 0.0, _timed(problem, whole.chosen, known_cost(), min(TIMING_SECONDS, _left(ends)))
+
+
+def _calendar(problem: Problem, columns: Sequence[Column], starts: Sequence[Mask], minutes: int) -> Calendar:
+    return lay_calendar(problem, columns, starts, max(1, minutes // problem.grid_minutes))
+
+
+def _timed(problem: Problem, chosen: Sequence[Column], known_cost: float, seconds: float) -> tuple[Timed, ...]:
+    """The best times for chosen firings; none where that is no cheaper than what is known, or takes too long."""
+    if not chosen or seconds <= 0.0:
+        return ()
+    every = [np.isfinite(column.by_start) for column in chosen]
+    return listed_answer(problem, chosen, every, known_cost, seconds).firings
+
+
+def _left(ends: float) -> float:
+    return ends - time.monotonic()

@@ -15,7 +15,7 @@ from scheduler.planning.heats import Heats
 from scheduler.planning.model.solve import Limits
 from scheduler.planning.neighbourhoods import DETERMINISTIC_EACH, ExactNeighbourhoods
 from scheduler.planning.problem import state_problem
-from scheduler.planning.proof import chosen_firings, columns_within, listed_bound, plan_firings
+from scheduler.planning.proof import columns_within, listed_bounds, plan_firings
 from scheduler.planning.reasons import unplaced_loads
 from scheduler.planning.search import Search
 from scheduler.planning.settle import settle, write_plan_of
@@ -34,7 +34,7 @@ EXACT_SHARE = 0.15
 EXACT_SECONDS = 1.0
 """Time for one exact neighbourhood [s]."""
 
-LIST_SHARE, PROOF_SHARE = 0.1, 0.15
+LIST_SHARE, PROOF_SHARE = 0.1, 0.4
 """Shares of the time for listing a small studio's firings, and for the bound that they give [-]."""
 
 LIST_SECONDS = 2.0
@@ -128,44 +128,50 @@ class Session:
         if self._progress is not None:
             self._progress(Progress(self.clock.seconds(), cost, self.bound, note))
 
-    def list_firings(self) -> tuple[Column, ...] | None:
-        """All possible firings where they are few, with time kept back for `raise_bound`; None in larger studios.
+    def prove(self, known: Callable[[], float], tell: Callable[[tuple[Placed, ...], float], None]) -> None:
+        """Bound the cost by all possible firings, where they are few; ``known`` says what the best plan costs.
 
-        Where work is not counted, the plan in the timetable gives way to one made of the best of them, if cheaper.
+        ``tell`` is called with each bound, and with the firings of a plan where it is better than the timetable's.
         """
+        columns = columns_within(self.batches, LIST_SHARE * self.clock.left())
+        for bound, firings in () if columns is None else listed_bounds(self.batches, columns, known, self.clock.left()):
+            self.bound = max(self.bound, bound)
+            tell(self.timetable.snapshot() if plan_firings(self.timetable, firings) else (), bound)
+
+    def _list_firings(self) -> tuple[Column, ...] | None:
+        """All possible firings where they are few, with time kept back for `_raise_bound`; None in larger studios."""
         seconds = self.clock.share(LIST_SHARE)
         columns = columns_within(self.batches, LIST_SECONDS if seconds is None else seconds)
         if columns is not None and seconds is not None:
             self.clock.keep_back(PROOF_SHARE)
-            if plan_firings(self.timetable, chosen_firings(self.batches, columns, seconds)):
-                self.tell(self.timetable.cost(), "listed firings")
         return columns
 
-    def raise_bound(self, columns: Sequence[Column]) -> None:
+    def _raise_bound(self, columns: Sequence[Column]) -> None:
         """Bound the cost by all possible firings, given the plan that is in the timetable."""
         seconds = self.clock.share(PROOF_SHARE)
-        bound, chosen = listed_bound(self.batches, columns, self.timetable.cost(), seconds)
-        self.bound = max(self.bound, bound)
-        plan_firings(self.timetable, chosen)
+        for bound, firings in listed_bounds(self.batches, columns, self.timetable.cost, seconds):
+            self.bound = max(self.bound, bound)
+            plan_firings(self.timetable, firings)
 
-    def search(self, tell_better: Callable[[tuple[Placed, ...]], None] | None = None) -> None:
+    def search(self, tell_better: Callable[[tuple[Placed, ...]], None] | None = None, *, proves: bool = False) -> None:
         """Improve what is in the timetable until time or work is over, or the cost is the bound; leave the best.
 
-        With more than one worker a colleague searches beside in a process of its own. ``tell_better`` is called with
-        the best plan at the end of each round of cooling that improved it.
+        With more than one worker a colleague works beside in a process of its own: where the search ``proves``, and the
+        studio's possible firings are few, at a bound by them, else at a search of its own. ``tell_better`` is called
+        with the best plan at the end of each round of cooling that improved it.
         """
         settings, clock = self.settings, self.clock
+        colleague = self._colleague(proves)
+        columns = self._list_firings() if proves and colleague is None else None
         search = Search(self.timetable, settings.seed)
-        colleague = self._colleague()
         exact = ExactNeighbourhoods(search.timetable, settings.seed) if colleague is None else None
         told, round_of_cooling = search.best_cost, 0
         try:
             while not clock.over(search.rounds) and search.best_cost > self.bound + 0.005:
                 if search.step(clock.heat(search.rounds)):
                     self.tell(search.best_cost, "search")
-                found = None if colleague is None else colleague.better()
-                if found is not None and search.adopt(found):
-                    self.tell(search.best_cost, "search, second core")
+                if colleague is not None:
+                    self._hear(colleague, search)
                 if exact is not None and self._exact_is_due(search.rounds):
                     self._exact(exact, search)
                 now_at = clock.cooling(search.rounds)
@@ -177,9 +183,23 @@ class Session:
             last = None if colleague is None else colleague.stop()
         if last is not None:
             search.adopt(last)
+        if colleague is not None:
+            self.bound = max(self.bound, colleague.bound)
         if tell_better is not None and search.best_cost < told - 1e-6:
             tell_better(search.best)
         self.timetable.restore(search.best)
+        if columns is not None:
+            self._raise_bound(columns)
+
+    def _hear(self, colleague: Colleague, search: Search) -> None:
+        """Take over what a colleague has found, and tell it what there is."""
+        found = colleague.better()
+        if found is not None and search.adopt(found):
+            self.tell(search.best_cost, "search, second core")
+        if colleague.bound > self.bound:
+            self.bound = colleague.bound
+            self.tell(search.best_cost, "bound, second core")
+        colleague.tell(search.best_cost)
 
     def _exact_is_due(self, rounds: int) -> bool:
         """Whether it is the exact model's turn: by rounds where plans must be repeatable, else by its share of time."""
@@ -197,7 +217,7 @@ class Session:
             self.tell(search.best_cost, "exact neighbourhood")
         self._exact_seconds += self.clock.seconds() - begun
 
-    def _colleague(self) -> Colleague | None:
+    def _colleague(self, proves: bool) -> Colleague | None:
         settings = self.settings
         left = self.clock.left()
         if settings.work_limit is not None or settings.workers < 2 or left < LEAST_SECONDS_FOR_TWO:
@@ -207,6 +227,7 @@ class Session:
             firings=self.timetable.snapshot(),
             seed=settings.seed + 1_000_003,
             seconds=left - COLLEAGUE_ENDS_EARLIER,
+            proves=proves,
         )
         return Colleague(job)
 

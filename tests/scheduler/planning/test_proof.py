@@ -11,7 +11,8 @@ from scheduler.planning.calendar_bound import lay_calendar
 from scheduler.planning.columns import Column, columns_of
 from scheduler.planning.dispatch import dispatch, orders
 from scheduler.planning.door import Settings, plan
-from scheduler.planning.proof import chosen_firings, columns_within, first_slots, listed_bound, plan_firings
+from scheduler.planning.listed_model import has_one_price, listed_answer
+from scheduler.planning.proof import columns_within, first_slots, listed_bounds, plan_firings
 from scheduler.planning.reasons import unplaced_loads
 from scheduler.planning.session import Session, studio_session
 from scheduler.planning.settle import settle, write_plan_of
@@ -20,7 +21,7 @@ from shared.loads import Load
 from shared.studio import Prices, Studio, Tariff
 from tests.benchmarks.careful_person import first_come
 from tests.benchmarks.studios import make_studio
-from tests.scheduler.planning.plain_studio import BEGIN, MONDAY, clock, load, studio
+from tests.scheduler.planning.plain_studio import ALWAYS, BEGIN, MONDAY, bench_kiln, clock, load, studio
 
 
 def session_of(place: Studio, loads: tuple[Load, ...]) -> Session:
@@ -35,7 +36,7 @@ def listed(session: Session) -> tuple[Column, ...]:
 
 
 def bound_of(session: Session, columns: tuple[Column, ...], known_cost: float, seconds: float | None) -> float:
-    return listed_bound(session.batches, columns, known_cost, seconds)[0]
+    return max(bound for bound, _ in listed_bounds(session.batches, columns, lambda: known_cost, seconds))
 
 
 def written_cost(session: Session) -> float:
@@ -160,13 +161,74 @@ def test_night_tariff_is_priced_by_the_minute() -> None:
     assert column.energy[8 * 60 // grid] > 0.0
 
 
+def at_one_price(place: Studio) -> Studio:
+    """The same studio with energy at one price at all hours."""
+    return place.model_copy(update={"tariff": Tariff.model_validate({"default": 0.2})})
+
+
 @pytest.mark.parametrize("seed", range(1, 4))
 def test_chosen_firings_make_a_plan_that_is_sound_and_kept_only_where_cheaper(seed: int) -> None:
     place, loads, _ = make_studio(seed, kilns=4, loads=20)
-    session = session_of(place, loads)
+    session = session_of(at_one_price(place), loads)
     dispatch(session.timetable, orders(session.timetable)[0])
     before = session.timetable.cost()
-    cheaper = plan_firings(session.timetable, chosen_firings(session.batches, listed(session), seconds=10.0))
+    columns = listed(session)
+    every = [column.by_start < math.inf for column in columns]
+    answer = listed_answer(session.problem, columns, every, before, seconds=10.0)
+    cheaper = plan_firings(session.timetable, answer.firings)
     assert session.timetable.is_sound()
     assert cheaper is (session.timetable.cost() < before - 1e-6)
     assert session.timetable.cost() <= before
+
+
+@pytest.mark.parametrize("seed", range(1, 7))
+@pytest.mark.parametrize("one_price", [True, False])
+def test_the_exact_model_of_listed_firings_never_bounds_above_any_plan(seed: int, one_price: bool) -> None:
+    """The planner's own plan, settled and written: with no other plan known, and with it known."""
+    place, loads, now = make_studio(seed, kilns=2 + seed % 3, loads=9 + seed)
+    place = at_one_price(place) if one_price else place
+    session = session_of(place, loads)
+    columns = listed(session)
+    assert has_one_price(columns) or not one_price
+    made = plan(place, loads, now=now, begin=session.problem.begin, settings=Settings(work_limit=80, seed=seed))
+    every = [column.by_start < math.inf for column in columns]
+    free = listed_answer(session.problem, columns, every, 1e5, seconds=2.0)
+    cut = listed_answer(session.problem, columns, every, made.cost_parts.total, seconds=2.0)
+    assert free.bound <= made.cost_parts.total + 1e-6
+    assert cut.bound <= made.cost_parts.total + 1e-6
+    assert cut.firings or not cut.proved, "the plan that is known is one that the model allows"
+
+
+def test_the_exact_model_counts_lateness_and_firings_by_hand() -> None:
+    """One kiln, two loads that fill it, promised at midnight: out at 10:30 and at 21:00 (`planted`), 31.5 hours late.
+
+    At 1 an hour and 4 a firing that is 39.5, however energy, which is free here, is priced.
+    """
+    full = {"footprint_cm2": 850.0, "height_mm": 200.0, "promised": BEGIN}
+    session = session_of(studio(prices=Prices(firing=4.0, late_hour=1.0)), (load("A", **full), load("B", **full)))
+    columns = listed(session)
+    every = [column.by_start < math.inf for column in columns]
+    answer = listed_answer(session.problem, columns, every, 1e4, seconds=20.0)
+    assert answer.proved
+    assert answer.bound == pytest.approx(39.5, abs=0.01)
+    assert [firing.load_at * session.problem.grid_minutes for firing in answer.firings] == [0, 630]
+    dispatch(session.timetable, orders(session.timetable)[0])
+    assert written_cost(session) == pytest.approx(39.5, abs=0.01)
+
+
+def test_the_exact_model_has_one_pair_of_hands_in_one_place_at_a_time() -> None:
+    """Two kilns, two loads promised at midnight, one pair of hands that takes half an hour to load and to unload.
+
+    With two pairs both are out at 10:30; with one the second is half an hour later.
+    """
+    kilns = (bench_kiln("K1"), bench_kiln("K2"))
+    full = {"footprint_cm2": 850.0, "height_mm": 200.0, "promised": BEGIN}
+    bounds = []
+    for hands in (1, 2):
+        shifts = (ALWAYS.model_copy(update={"hands": hands}),)
+        place = studio(kilns=kilns, shifts=shifts, prices=Prices(firing=0.0, late_hour=1.0))
+        session = session_of(place, (load("A", **full), load("B", **full)))
+        columns = listed(session)
+        every = [column.by_start < math.inf for column in columns]
+        bounds.append(listed_answer(session.problem, columns, every, 1e4, seconds=20.0).bound)
+    assert bounds == pytest.approx([21.5, 21.0], abs=0.01)
