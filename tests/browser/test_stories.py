@@ -128,7 +128,7 @@ def test_what_one_notes_another_sees_without_loading_the_page_again(
         page.goto(f"{settled.address}/day?date=2026-11-30")
     tablet.get_by_role("button", name="K3 is loaded").click()
     tablet.wait_for_url("**said=done")
-    wall.get_by_text("done 08:00").wait_for(timeout=8000)
+    wall.get_by_text("load · done 08:00").wait_for(timeout=8000)
 
 
 def test_a_move_is_audited_while_it_is_chosen(settled: Running, chromium: Any, heard: Heard) -> None:
