@@ -81,7 +81,7 @@ def listed_answer(
     known_cost
         Cost of a plan that is known [currency]: dearer ones are not looked for, and the bound is never above it.
     seconds
-        How long the solver may take [s], on two cores.
+        How long the solver may take [s], on one core: the search has the other.
     """
     model = cp_model.CpModel()
     choices = [
@@ -100,8 +100,7 @@ def listed_answer(
     model.minimize(total)
     solver = cp_model.CpSolver()
     solver.parameters.max_time_in_seconds = max(0.01, seconds)
-    solver.parameters.num_workers = 2
-    solver.parameters.linearization_level = 2
+    solver.parameters.num_workers = 1
     status = solver.solve(model)
     if status == cp_model.INFEASIBLE:
         return ListedAnswer(known_cost, (), proved=True)

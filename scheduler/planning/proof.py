@@ -116,13 +116,13 @@ def listed_bounds(
         yield min(found.bound, known), ()
         # What is left out costs at least as much as the known plan, so a bound of the rest holds up to its cost.
         starts = [able & (more <= known - found.bound) for able, more in zip(starts, found.beyond, strict=True)]
+        if seconds is not None and minutes == WIDTHS_MINUTES[0] and _left(ends) > 0.0 and has_one_price(columns):
+            answer = listed_answer(problem, columns, starts, known_cost(), EXACT_SHARE * _left(ends))
+            yield answer.bound, answer.firings
+            if answer.proved:
+                return
     if seconds is None or not columns:
         return
-    if has_one_price(columns) and _left(ends) > 0.0:
-        answer = listed_answer(problem, columns, starts, known_cost(), EXACT_SHARE * _left(ends))
-        yield answer.bound, answer.firings
-        if answer.proved:
-            return
     for minutes in WIDTHS_MINUTES:
         calendar = _calendar(problem, columns, starts, minutes)
         if _left(ends) <= 0.0 or len(calendar.costs) > MOST_WHOLE:
