@@ -39,6 +39,41 @@ def test_every_page_is_accessible_and_fits(
     assert {path: names for path, names in found.items() if names} == {}
 
 
+def test_every_page_fits_a_phone_in_german_too(settled: Running, chromium: Any, heard: Heard) -> None:
+    page = open_page(chromium, heard, NARROW)
+    sign_in(page, settled, "Marta")
+    page.get_by_role("button", name="Deutsch").click()
+    page.wait_for_load_state()
+    wide = []
+    for path in PAGES:
+        page.goto(f"{settled.address}{path}")
+        assert page.locator("html").get_attribute("lang") == "de"
+        page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true })")
+        if not page.evaluate("document.documentElement.scrollWidth <= innerWidth"):
+            wide.append(path)
+    assert wide == []
+
+
+def test_fields_beside_one_another_stand_in_line_however_long_their_labels(
+    settled: Running, chromium: Any, heard: Heard
+) -> None:
+    page = open_page(chromium, heard, WIDE)
+    sign_in(page, settled, "Marta")
+    page.goto(f"{settled.address}/loads/new")
+    boxes = page.evaluate(
+        """() => [...document.querySelectorAll('.fields > .field')].map(one => [
+            Math.round(one.getBoundingClientRect().top),
+            Math.round(one.querySelector('input, select').getBoundingClientRect().top),
+            Math.round(one.querySelector('label').getBoundingClientRect().height)])"""
+    )
+    rows: dict[int, list[tuple[int, int]]] = {}
+    for top, box, label in boxes:
+        rows.setdefault(top, []).append((box, label))
+    several = [row for row in rows.values() if len({label for _, label in row}) > 1]
+    assert several, "all labels are of one line: nothing was tested"
+    assert all(len({box for box, _ in row}) == 1 for row in rows.values()), rows
+
+
 def test_members_errors_and_the_wall_are_accessible_too(settled: Running, chromium: Any, heard: Heard) -> None:
     from axe_playwright_python.sync_playwright import Axe
 
