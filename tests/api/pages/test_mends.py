@@ -169,7 +169,7 @@ def test_a_shift_without_days_and_date_or_with_both_is_refused(pages: Reader) ->
     for form in ({}, {"on": "2026-12-02", "days": "wed"}):
         answer = pages.post("Marta", "/shifts", {**form, "from": "18:00", "to": "19:00"})
         assert answer.status_code == 422
-        assert "needs days, or one date" in answer.text
+        assert "needs days of the week, or one date, not both" in answer.text
 
 
 def test_a_shift_is_added_and_removed(pages: Reader) -> None:
