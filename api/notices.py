@@ -75,12 +75,13 @@ def running_behind(session: Session, kept: FiringRecord, followed: Track, audite
     if followed.behind_minutes < BEHIND_MINUTES or kept.expected_hot_until is None:
         return
     end = local_time(kept.expected_hot_until, audited.studio.place.zone)
+    late = spelt_duration(followed.behind_minutes)
     raise_notice(
         session,
         f"behind {kept.id} {int(followed.behind_minutes // 60)}",
         "behind",
         now,
-        tell("notice.behind", firing=kept.firing_id, kiln=kept.kiln, late=followed.behind_minutes, end=end),
+        tell("notice.behind", firing=kept.firing_id, kiln=kept.kiln, late=late, end=end),
         kept=kept,
         offer={"late": [{"firing": kept.firing_id, "hours": round(late_hours(kept), 2)}]},
     )

@@ -52,7 +52,9 @@ def error_page(request: Request, error: KilnrotaError) -> Response:
     if isinstance(error, ProblemError) and error.name == "no-plan" and page.who is not None:
         head = NO_PLAN_HEADS.get(request.url.path.split("/")[1], "nav.plans")
         return page.answer("no_plan.html", status=status, head=head)
-    answer = page.answer("error.html", status=status, texts=_refusal(error, page) or told(error))
+    # A plan made afresh is refused while something heats: the way on is to plan again round it.
+    again = isinstance(error, ProblemError) and error.name == "under-way" and request.url.path == "/plans"
+    answer = page.answer("error.html", status=status, texts=_refusal(error, page) or told(error), again=again)
     if isinstance(error, ProblemError) and "retry-after" in error.headers:
         answer.headers["retry-after"] = error.headers["retry-after"]
     return answer

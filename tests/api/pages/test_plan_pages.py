@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import time
+from datetime import timedelta
 
 import pytest
 
@@ -140,6 +141,17 @@ def test_where_nothing_is_said_to_have_broken_nothing_is_planned(pages: Reader) 
     assert "Es wurde nichts genannt, was ausgefallen ist" in german
     with pages.house.service.store.read() as session:
         assert session.query(Job).count() == 0
+
+
+def test_a_plan_that_is_refused_for_a_firing_under_way_leads_to_planning_again(pages: Reader, clock: Clock) -> None:
+    clock.now += timedelta(hours=1, minutes=30)
+    for version, step in enumerate(("loaded", "started")):
+        pages.post("Wout", "/firings/F1/note", {"step": step, "version": str(version), "back": "/day"})
+    answer = pages.post("Marta", "/plans", {"day": "2026-12-01"})
+    assert answer.status_code == 409
+    assert "firing F1 is under way in K1" in answer.text
+    assert '<a class="button" href="/broke">Plan again</a>' in answer.text
+    assert pages.get("Wout", "/broke").status_code == 200
 
 
 def test_what_people_have_entered_elsewhere_is_reason_enough_to_plan_again(pages: Reader) -> None:
