@@ -18,9 +18,10 @@ from api.pages.page_route import PageRoute
 from api.problems import ProblemError, not_there
 from api.security import SAFE_HEADERS, Identity
 from api.service import Service
+from api.sheets.pdf import pdf_of_all
 from api.sheets.session_list import sessions_page
 from api.sheets.tags import tags_page
-from api.sheets.writing import kiln_page, overview_page, pdf_of_all
+from api.sheets.writing import kiln_page, overview_page
 from api.storage.studio_store import waiting_loads
 from api.words import tell
 

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import gc
 import re
-from collections.abc import Sequence
 from pathlib import Path
 
 from api.day import Day, KilnDay
@@ -15,6 +13,7 @@ from api.sheets.environment import template_environment
 from api.sheets.firing_sheet import firing_sheet
 from api.sheets.lanes import lanes
 from api.sheets.overview import circuit_rows, late_texts, lines_taken, task_rows
+from api.sheets.pdf import need_pdf, pdf_of_each
 from shared.errors import Fault, FolderError, RequestError
 
 
@@ -38,7 +37,8 @@ def write_sheets(day: Day, formats: Formats, folder: Path, pdf: bool = False) ->
         pages[f"kiln-{file_name(kiln_day.kiln.id)}"] = kiln_page(day, kiln_day, formats)
     made = [(f"{name}.html", text.encode()) for name, text in pages.items()]
     if pdf:
-        made += [(f"{name}.pdf", pdf_of(text)) for name, text in pages.items()]
+        files = pdf_of_each(list(pages.values()))
+        made += [(f"{name}.pdf", content) for name, content in zip(pages, files, strict=True)]
     written = []
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -130,23 +130,6 @@ def overview_page(day: Day, formats: Formats, paper: str = "", back: str = "") -
     )
 
 
-def need_pdf() -> None:
-    """Make sure that PDF can be made, before anything else is done for it.
-
-    Raises
-    ------
-    RequestError
-        If the library is not installed, or lacks the system's text libraries.
-    """
-    try:
-        import weasyprint  # noqa: F401
-    except (ImportError, OSError) as error:
-        raise RequestError(
-            f"PDF needs the extra 'pdf' and the system's Pango libraries ({type(error).__name__}); where Kilnrota was "
-            "installed from, run pip install '.[pdf]', or print the pages from a browser"
-        ) from None
-
-
 def need_sheets_and_pdf(sheets: Path | None) -> None:
     """Refuse ``--pdf`` that cannot be done before the plan is made rather than after it.
 
@@ -158,51 +141,6 @@ def need_sheets_and_pdf(sheets: Path | None) -> None:
     if sheets is None:
         raise RequestError("--pdf is how the sheets are written; name their folder too, as --sheets out")
     need_pdf()
-
-
-def pdf_of(page: str) -> bytes:
-    """A page as PDF.
-
-    Raises
-    ------
-    RequestError
-        If the library is not installed, or lacks the system's text libraries.
-    """
-    return pdf_of_all([page])
-
-
-def pdf_of_all(pages: Sequence[str]) -> bytes:
-    """Several pages as one PDF, each beginning on paper of its own.
-
-    Raises
-    ------
-    RequestError
-        If the library is not installed, or lacks the system's text libraries.
-    """
-    need_pdf()
-    from weasyprint import CSS, HTML
-    from weasyprint.text.fonts import FontConfiguration
-
-    fonts = FontConfiguration()  # looking for the system's fonts once a page would take most of the time
-    # The sheets' style is read once, not once a page. Apart from the page it ranks below what the page itself says,
-    # which is only its paper and margins' texts.
-    style = template_environment().get_template("sheet.css").render()
-    read_style = CSS(string=style, media_type="print", font_config=fonts)
-    # All that is laid out lives until the end; looking through it for garbage over and over takes a sixth of the time.
-    collects = gc.isenabled()
-    gc.disable()
-    try:
-        drawn = [
-            HTML(string=page.replace(style, "", 1)).render(
-                font_config=fonts, stylesheets=[read_style] if style in page else None
-            )
-            for page in pages
-        ]
-        made: bytes = drawn[0].copy([page for one in drawn for page in one.pages]).write_pdf()
-    finally:
-        if collects:
-            gc.enable()
-    return made
 
 
 def render_sheet(template: str, day: Day, formats: Formats, **values: object) -> str:

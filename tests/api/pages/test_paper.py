@@ -10,6 +10,7 @@ import shutil
 import subprocess
 import time
 from datetime import date, timedelta
+from html import unescape
 from itertools import pairwise
 from pathlib import Path
 
@@ -18,9 +19,10 @@ import pytest
 from api.day import Day
 from api.formats import Formats
 from api.sheets.lanes import CURVE, LETTER, NAMES, lanes
+from api.sheets.pdf import pdf_of_all, pdf_of_each
 from api.sheets.session_list import sessions_page
 from api.sheets.tags import qr_code, tags_page
-from api.sheets.writing import kiln_page, overview_page, pdf_of_all
+from api.sheets.writing import kiln_page, overview_page
 from api.words import read_words
 from scheduler.audit import AuditedPlan, prove
 from scheduler.planning.door import Settings, plan
@@ -175,6 +177,39 @@ def test_no_firing_of_a_sample_day_is_split_between_pages(sample: AuditedPlan, t
     assert several >= 2
 
 
+@needs_poppler
+def test_sheets_made_together_number_their_own_pages_and_name_themselves(
+    sample: AuditedPlan, crowded: AuditedPlan, tmp_path: Path
+) -> None:
+    """One file of all sheets, or one for each: the same words, each counted from its own first page.
+
+    The sheet of forty loads goes over more pages than a sheet of one firing mostly has.
+    """
+    file, numbers = tmp_path / "sheets.pdf", re.compile(r"(?<= )([1-9])/([1-9])$", re.MULTILINE)
+    day, formats = Day(sample, date(2026, 12, 2)), Formats(sample.studio, read_words())
+    full = Day(crowded, date(2026, 11, 30))
+    pages = [
+        overview_page(day, formats, "A4"),
+        *(kiln_page(day, kiln_day, formats, "A4") for kiln_day in day.kilns),
+        kiln_page(full, full.kilns[0], Formats(crowded.studio, read_words()), "A4"),
+    ]
+    told_of_each, counts = [], []
+    for made in pdf_of_each(pages):
+        file.write_bytes(made)
+        text = told("pdftotext", file, "-layout")
+        told_of_each.append(text.rstrip("\f"))
+        counts.append(text.count("\f"))
+        assert numbers.findall(text) == [(str(n + 1), str(counts[-1])) for n in range(counts[-1])]
+        titles = re.findall("Title: +(.+)", told("pdfinfo", file))
+        assert titles == [unescape(name) for name in re.findall("<title>(.+)</title>\n<style>", pages[len(counts) - 1])]
+    file.write_bytes(pdf_of_all(pages))
+    together = told("pdftotext", file, "-layout").rstrip("\f").split("\f")
+    assert together == "\f".join(told_of_each).split("\f")
+    assert counts[0] == 1
+    assert counts[-1] > 1
+    assert 2 in counts[1:-1]
+
+
 def test_a_tags_code_is_read_by_another_reader() -> None:
     """ZXing reads what we draw, and still does with a smudge over its middle, a fifth of it wide and high."""
     import numpy as np
@@ -206,6 +241,20 @@ def test_tags_hold_long_names_and_eight_fit_a_page(crowded: AuditedPlan, tmp_pat
         plain = told("pdftotext", file, "-raw")
         assert plain.count("Ollerenshaw") == 40  # a tag grows with its text: were one too long, there were more pages
         assert nothing_sticks_out(file, 5)
+
+
+@needs_poppler
+def test_an_odd_number_of_tags_keeps_each_whole_on_its_page(sample: AuditedPlan, tmp_path: Path) -> None:
+    """One tag of the sample's 63 began a ninth time on a page for eight, and was cut off at its end."""
+    file, formats = tmp_path / "tags.pdf", Formats(sample.studio, read_words())
+    file.write_bytes(pdf_of_all([tags_page(tuple(sample.loads.values()), formats, "http://kilns.example:8000", "A4")]))
+    pages = told("pdftotext", file, "-bbox").split("<page ")[1:]
+    heads = [re.findall(r'yMin="([\d.]+)" [^>]*yMax="([\d.]+)">([A-Z]\d\d)<', page) for page in pages]
+    # A tag's name is 25 points high; the same name in another one's note is smaller.
+    tops = [[float(top) for top, foot, _ in found if float(foot) - float(top) > 20] for found in heads]
+    assert [len(found) for found in tops] == [8] * 7 + [7]
+    tag = 62 / 25.4 * 72
+    assert all(top + tag - 25 < 841.89 for found in tops for top in found)
 
 
 @needs_poppler
