@@ -12,8 +12,11 @@ from shared.errors import RequestError
 
 if TYPE_CHECKING:
     import socket
+    from collections.abc import Callable
+    from datetime import datetime
 
     from api.storage.engine import Store
+    from shared.studio import Studio
 
 Data = Annotated[
     str,
@@ -41,30 +44,45 @@ def serve(
     url: Annotated[
         str | None, typer.Option("--url", metavar="URL", help="Where people reach it, if not at host and port.")
     ] = None,
+    now: Annotated[
+        str | None,
+        typer.Option(
+            "--now",
+            metavar="TIME",
+            help="Set its clock to this time and let it go on from there, to try a studio out, e.g. 2026-11-29T18:00. "
+            "Where its data were changed later than that, it goes on from then.",
+        ),
+    ] = None,
 ) -> None:
     """Run the studio's own service: bookings, plans, the day, people."""
     with _listen(host, port) as listening:
-        _serve(listening, studio, data, url, host)
+        _serve(listening, studio, data, url, host, now)
 
 
-def _serve(listening: socket.socket, studio: Path | None, data: str, url: str | None, host: str) -> None:
+def _serve(
+    listening: socket.socket, studio: Path | None, data: str, url: str | None, host: str, now: str | None
+) -> None:
     import uvicorn
 
     from api.app import create_app
     from api.logs import set_up_logs
-    from api.settings import Settings
+    from api.settings import Settings, utc_now
 
     public = (url or f"http://{host}:{listening.getsockname()[1]}").rstrip("/")
     set_up_logs()
-    application = create_app(Settings(data=data, folder=studio, public_url=public))
+    clock = utc_now if now is None else _clock(now, studio, data)
+    application = create_app(Settings(data=data, folder=studio, public_url=public, clock=clock))
     service = application.state.service
     try:
         with service.store.read() as session:
-            name = service.studio(session).place.name
+            place = service.studio(session).place
     except RequestError:
         service.store.close()
         raise
-    print(f"{name} is served at {public}", flush=True)
+    print(f"{place.name} is served at {public}", flush=True)
+    if now is not None:
+        begins = service.now().astimezone(place.zone)
+        print(f"Its clock begins at {begins:%Y-%m-%dT%H:%M}; it is for trying things out", flush=True)
     secret = service.accounts.first_link(service.now())
     if secret is not None:
         print(f"Nobody can sign in yet. Make the first manager, once, at {public}/welcome?link={secret}", flush=True)
@@ -134,6 +152,38 @@ def register(app: typer.Typer) -> None:
     """Add the service's commands to the program's."""
     for command in (serve, export, backup, restore):
         app.command()(command)
+
+
+def _clock(now: str, folder: Path | None, data: str) -> Callable[[], datetime]:
+    """The clock that ``--now`` asks for. It never goes back behind what the data tell of."""
+    from zoneinfo import ZoneInfo
+
+    from api.requests import moment_asked_for
+    from api.settings import clock_from, utc_now
+    from api.storage.change_log import last_moment
+    from api.storage.engine import Store
+    from api.storage.migrating import revision, upgrade
+    from api.storage.studio_store import has_studio, studio_of
+    from shared.clock import local_time
+    from shared.files import read_folder
+
+    described: Studio | None = None
+    changed = None
+    store = Store(data)
+    try:
+        if (not store.sqlite or store.file.is_file()) and revision(store) is not None:
+            upgrade(store)
+            with store.read() as session:
+                described = studio_of(session) if has_studio(session) else None
+                changed = last_moment(session)
+    finally:
+        store.close()
+    if described is None:
+        if folder is None:
+            return utc_now  # there is nothing to serve, which is told in a moment
+        described, _ = read_folder(folder)
+    asked = local_time(moment_asked_for(now, "--now", described), ZoneInfo("UTC"))
+    return clock_from(asked if changed is None else max(asked, changed))
 
 
 def _opened(data: str) -> Store:

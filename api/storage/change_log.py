@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import select
+from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
-from api.storage.tables import Change
+from api.storage.tables import BookedLoad, Change, Job, Publication, SignedIn, StoredPlan
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +50,13 @@ def changes_since(session: Session, kind: str, key: str, version: int) -> list[C
     """The changes of one thing that came after a version of it, the oldest first."""
     found = session.scalars(select(Change).where(Change.kind == kind, Change.key == key).order_by(Change.id))
     return [change for change in found if (change.after or {}).get("version", version + 1) > version]
+
+
+def last_moment(session: Session) -> datetime | None:
+    """The latest moment at which anything was booked, planned, published, changed or signed in to; None for nothing."""
+    told = (BookedLoad.booked_at, Job.asked_at, StoredPlan.made_at, Publication.at, Change.at, SignedIn.created_at)
+    found = [session.scalar(select(func.max(column))) for column in told]
+    return max((moment for moment in found if moment is not None), default=None)
 
 
 def shown(change: Change) -> dict[str, Any]:

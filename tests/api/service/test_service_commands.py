@@ -4,13 +4,16 @@ from __future__ import annotations
 
 import re
 import socket
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
+import uvicorn
 
 from api.command_line import FAULTS, run
 from api.storage.backup import back_up, look_through
 from api.storage.engine import Store
+from shared.clock import Minute, minute_of, wall_minute
 from shared.errors import RequestError
 from shared.files import read_folder
 from tests.api.service.house import House, Template, own_database
@@ -82,6 +85,40 @@ def test_serving_without_a_studio_or_at_a_taken_port_is_told(
     with socket.create_server(("127.0.0.1", 0)) as taken:
         assert run(["serve", "--port", str(taken.getsockname()[1])]) == FAULTS
     assert "name another --port or --host" in capsys.readouterr().err
+
+
+def served_at(arguments: list[str], patch: pytest.MonkeyPatch) -> Minute:
+    """The minute that the service of a command shows when it would begin to answer."""
+    seen = []
+
+    def look(server: uvicorn.Server, sockets: list[socket.socket] | None = None) -> None:
+        service = server.config.app.state.service  # type: ignore[union-attr]
+        seen.append(service.minute())
+        service.jobs.close()
+        service.store.close()
+
+    patch.setattr(uvicorn.Server, "run", look)
+    assert run(["serve", "--port", "0", *arguments]) == 0
+    return seen[0]
+
+
+def test_a_service_can_be_tried_at_another_time_and_its_clock_never_goes_back(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The studio is taken in at ten by its own clock; started again for the day before, it goes on from ten."""
+    folder = write_small_studio(tmp_path)
+    zone = read_folder(folder)[0].place.zone
+    with_data = ["--studio", str(folder), "--data", str(tmp_path / "trial.db")]
+    ten = wall_minute(date(2026, 11, 30), 600, zone)
+    assert ten <= served_at([*with_data, "--now", "2026-11-30T10:00"], monkeypatch) <= ten + 2
+    assert "Its clock begins at 2026-11-30T10:00; it is for trying things out" in capsys.readouterr().out
+    assert ten <= served_at([*with_data, "--now", "2026-11-29T10:00"], monkeypatch) <= ten + 2
+    later = served_at(["--data", with_data[3], "--now", "2026-12-01T10:00"], monkeypatch)
+    assert ten + 1440 <= later <= ten + 1442
+    assert served_at(with_data, monkeypatch) <= minute_of(datetime.now(UTC)) + 1
+    assert "clock" not in capsys.readouterr().out.rsplit("2026-12-01T10:00", 1)[1].split("\n", 1)[1]
+    assert run(["serve", "--port", "0", *with_data, "--now", "noon"]) == FAULTS
+    assert "--now: 'noon'" in capsys.readouterr().err
 
 
 def test_health_and_readiness_are_for_anybody(house: House) -> None:
