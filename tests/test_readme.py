@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import re
+import tomllib
 from pathlib import Path
 
 import pytest
 
+from shared.clock import read_moment
 from shared.files import read_folder
 from tests.refresh_readme import README, printed_by, shown_blocks
 
@@ -76,3 +78,26 @@ def test_every_file_that_the_readme_names_is_there() -> None:
 def test_the_constraints_name_no_host_and_no_path() -> None:
     lines = (ROOT / ".ci/constraints.txt").read_text(encoding="utf-8").split()
     assert all(re.fullmatch(r"[A-Za-z0-9._-]+==[A-Za-z0-9.+]+", line) for line in lines)
+
+
+def test_the_walk_through_the_service_names_what_its_pages_say() -> None:
+    """Each button and page that a newcomer is told to look for is there under that name."""
+    walk = TEXT.split("## The service")[1].split("\n## ")[0]
+    told = [" ".join(name.split()) for name in re.findall(r"\*([^*]+)\*", walk)]
+    words = tomllib.loads((ROOT / "api/catalogue/en.toml").read_text(encoding="utf-8"))
+    said = {
+        text for part in words.values() if isinstance(part, dict) for text in part.values() if isinstance(text, str)
+    }
+    assert len(told) >= 8
+    assert [name for name in told if name not in said] == []
+
+
+def test_the_sample_can_be_planned_at_the_time_that_the_walk_sets_the_clock_to() -> None:
+    """Every load that waits is promised after it, most of them within the days of a plan made then."""
+    studio, loads = read_folder(ROOT / "sample_studio")
+    said = re.search(r"kilnrota serve --studio sample_studio --now (\S+)", TEXT)
+    assert said is not None
+    now = read_moment(said[1], studio.place.zone)
+    promised = [load.promised for load in loads if load.promised is not None]
+    assert min(promised) > now
+    assert sum(moment < now + studio.rules.horizon_days * 1440 for moment in promised) > len(promised) / 2
