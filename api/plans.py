@@ -83,7 +83,8 @@ def ask_plan(service: Service, who: Identity, day: date | None, effort: Effort, 
     first = day or date.fromordinal(local_time(now, studio.place.zone).date().toordinal() + 1)
     refuse_far(first, studio, now)
     begin = plan_begin(first, now, studio)
-    return _ask(service, who, "plan", studio, loads, begin, effort, request, basis=basis, held=held)
+    task = solve_task(service, who, "plan", studio, loads, begin, effort, basis=basis, held=held)
+    return service.jobs.ask(task, request)
 
 
 def late_by_records(kept: Mapping[str, FiringRecord]) -> tuple[FiringLate, ...]:
@@ -138,10 +139,10 @@ def ask_replan(service: Service, who: Identity, happened: Happened, effort: Effo
         if one.until is None or one.until > now
     )
     outages = (*failed, *since(studio, audited.studio, now))
-    studio, dead = died_since(studio, audited.studio, now)
+    studio, kilns_down, circuits_down = died_since(studio, audited.studio, now)
     events = Events(
-        down=(*told.down, *(KilnDown(o.kiln, o.ends) for o in dead if o.kiln is not None)),
-        circuits_down=(*told.circuits_down, *(CircuitDown(o.circuit, o.ends) for o in dead if o.circuit is not None)),
+        down=(*told.down, *kilns_down),
+        circuits_down=(*told.circuits_down, *circuits_down),
         late=tuple(item for item in late.values() if item.firing in ids),
         add=tuple(load for name, load in waiting.items() if name not in known),
         cancel=tuple(name for name in known if states.get(name) == "cancelled"),
@@ -152,7 +153,7 @@ def ask_replan(service: Service, who: Identity, happened: Happened, effort: Effo
     texts = happened_texts(events, outages, audited.studio, plan, missed, tuple(again))
     if happened.by_chance and not texts:
         raise ProblemError(422, tell("refused.nothing_broke"), name="faults")
-    return _ask(
+    task = solve_task(
         service,
         who,
         "replan",
@@ -160,7 +161,6 @@ def ask_replan(service: Service, who: Identity, happened: Happened, effort: Effo
         before,
         now,
         effort,
-        request,
         plan=plan,
         events=events,
         based_on=plan_id,
@@ -169,6 +169,7 @@ def ask_replan(service: Service, who: Identity, happened: Happened, effort: Effo
         missed=missed,
         happened=texts,
     )
+    return service.jobs.ask(task, request)
 
 
 def missed_loads(plan: Plan, kept: Mapping[str, FiringRecord], now: int) -> dict[str, Missed]:
@@ -198,15 +199,19 @@ def _movable(plan: Plan, asked: Collection[str], now: int) -> dict[str, Whereabo
     }
 
 
-def died_since(now_is: Studio, was: Studio, now: int) -> tuple[Studio, tuple[Outage, ...]]:
-    """The studio without the outages that began since the plan was made, and those: they interrupt what is fired."""
+def died_since(now_is: Studio, was: Studio, now: int) -> tuple[Studio, tuple[KilnDown, ...], tuple[CircuitDown, ...]]:
+    """The studio without the outages that began since the plan was made, and these: they interrupt what is fired."""
     dead = tuple(
         outage
         for outage in now_is.outages
         if outage not in was.outages and outage.begins <= now and (outage.ends is None or outage.ends > now)
     )
     rest = tuple(outage for outage in now_is.outages if outage not in dead)
-    return (now_is.model_copy(update={"outages": rest}) if dead else now_is), dead
+    return (
+        now_is.model_copy(update={"outages": rest}) if dead else now_is,
+        tuple(KilnDown(outage.kiln, outage.ends) for outage in dead if outage.kiln is not None),
+        tuple(CircuitDown(outage.circuit, outage.ends) for outage in dead if outage.circuit is not None),
+    )
 
 
 def as_it_went(plan: Plan, kept: Mapping[str, FiringRecord], now: int) -> Plan:
@@ -358,20 +363,6 @@ def job_shown(service: Service, session: Session, job_id: int) -> dict[str, Any]
 def _in_english(result: dict[str, Any]) -> dict[str, Any]:
     """An answer as programs read it; the pages say its reason in the reader's language."""
     return result | {"why": str(unpacked(str(result["why"])))}
-
-
-def _ask(
-    service: Service,
-    who: Identity,
-    kind: str,
-    studio: Studio,
-    loads: tuple[Load, ...],
-    begin: int,
-    effort: Effort,
-    request: dict[str, Any],
-    **more: Any,
-) -> int:
-    return service.jobs.ask(solve_task(service, who, kind, studio, loads, begin, effort, **more), request)
 
 
 def solve_task(

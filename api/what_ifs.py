@@ -34,7 +34,7 @@ from api.tried import tried
 from api.wire import NAMED_PARTS, PART_MODELS, SINGLE_PARTS, read_record
 from api.words import tell
 from scheduler.audit import AuditedPlan
-from scheduler.planning.events import CircuitDown, Events, FiringLate, KilnDown
+from scheduler.planning.events import Events, FiringLate
 from scheduler.planning.replan import Whereabouts
 from shared.clock import local_time
 from shared.loads import Load
@@ -122,10 +122,10 @@ class Standing:
             update={"firings": tuple(f for f in plan.firings if f.load_at <= now or f.kiln in studio.kiln_by_id)}
         )
         stays = {load for firing in plan.firings for load in firing.loads}
-        studio, dead = died_since(studio, self.audited.studio, now)
+        studio, kilns_down, circuits_down = died_since(studio, self.audited.studio, now)
         events = Events(
-            down=tuple(KilnDown(o.kiln, o.ends) for o in dead if o.kiln is not None),
-            circuits_down=tuple(CircuitDown(o.circuit, o.ends) for o in dead if o.circuit is not None),
+            down=kilns_down,
+            circuits_down=circuits_down,
             late=tuple(item for item in self.late if item.firing in {firing.id for firing in plan.firings}),
             add=tuple(load for load in loads if load.id not in stays),
         )

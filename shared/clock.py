@@ -52,6 +52,20 @@ def iso_text(minute: Minute, zone: ZoneInfo) -> str:
     return local_time(minute, zone).isoformat()
 
 
+def iso_minute(text: str) -> Minute:
+    """The minute that ISO 8601 text with an offset means: what `iso_text` wrote.
+
+    Raises
+    ------
+    ValueError
+        If it is no time, or has no offset.
+
+    >>> iso_minute("2025-02-19T21:20:00+00:00")
+    29000000
+    """
+    return minute_of(datetime.fromisoformat(text))
+
+
 def wall_minute(day: date, minute_of_day: int, zone: ZoneInfo) -> Minute:
     """The minute at which the wall clock shows ``minute_of_day`` on ``day``.
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from datetime import datetime
 from typing import Any
 
 from fastapi import APIRouter, Request, Response
@@ -22,7 +21,7 @@ from api.security import Role
 from api.storage.plan_store import current
 from api.words import tell
 from scheduler.audit import AuditedPlan
-from shared.clock import iso_text, minute_of
+from shared.clock import iso_minute, iso_text
 from shared.errors import Fault, FolderError, KilnrotaError
 from shared.kilns import Circuit
 from shared.studio import Studio
@@ -277,7 +276,7 @@ def _device_text(signed_in: Mapping[str, Any], page: Page) -> str:
     """Which machine it is, as far as its browser tells, and since when."""
     told = re.search(r"\(([^)]+)\)", signed_in["device"])
     device = (told[1] if told else signed_in["device"])[:40]
-    since = page.formats.clock(minute_of(datetime.fromisoformat(signed_in["created_at"])))
+    since = page.formats.clock(iso_minute(signed_in["created_at"]))
     return page.words("me.device", device=device, since=since)
 
 

@@ -8,14 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
 from typing import Any
 from urllib.parse import urlencode
 
 from api.formats import Formats
 from api.printing.why_text import MIND, RULES, change_words, moved_words
 from api.words import Words
-from shared.clock import Minute, minute_of
+from shared.clock import Minute, iso_minute
 from shared.texts import unpacked
 
 
@@ -54,7 +53,7 @@ def mends_of(result: Mapping[str, Any], version: int, formats: Formats) -> list[
 def _mend(item: Mapping[str, Any], load: str, version: int, formats: Formats) -> Mend:
     words, kind = formats.words, item["kind"]
     begins, ends = _minute(item["from"]), _minute(item["to"])
-    out = formats.clock(minute_of(datetime.fromisoformat(item["out_at"])))
+    out = formats.clock(iso_minute(item["out_at"]))
     text = change_words(kind, item["who"], begins, ends, item["amount"], formats)
     if item.get("skills"):
         key = "mend.who_can" if item["amount"] is None else "mend.one_can"
@@ -106,4 +105,4 @@ def _actions(kind: str, item: Mapping[str, Any], load: str, version: int, words:
 
 
 def _minute(text: str | None) -> Minute | None:
-    return None if text is None else minute_of(datetime.fromisoformat(text))
+    return None if text is None else iso_minute(text)

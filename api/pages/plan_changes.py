@@ -4,13 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
 from typing import Any
 
 from api.formats import Formats
 from api.moves import Hearing
 from scheduler.audit import AuditedPlan
-from shared.clock import Minute, minute_of
+from shared.clock import Minute, iso_minute
 from shared.plans import Firing
 
 SHOWN_OWNERS = 12
@@ -60,7 +59,7 @@ def changes_by_person(
                 item["load"],
                 _noted(item["before"]),
                 _noted(item["after"]),
-                None if promised is None else _minute(promised),
+                None if promised is None else iso_minute(promised),
                 formats,
             )
             if "missed" in item:
@@ -113,12 +112,8 @@ def telling(heard: Hearing, people: Sequence[PersonChanges], formats: Formats) -
     )
 
 
-def _minute(text: str) -> Minute:
-    return minute_of(datetime.fromisoformat(text))
-
-
 def _noted(side: Mapping[str, Any] | None) -> Place | None:
-    return None if side is None else Place(side["kiln"], side["firing"], _minute(side["out_at"]))
+    return None if side is None else Place(side["kiln"], side["firing"], iso_minute(side["out_at"]))
 
 
 def _places(firings: tuple[Firing, ...]) -> dict[str, Place]:
@@ -170,7 +165,7 @@ def _line(
 def _missed(line: ChangeLine, missed: Mapping[str, str], start: Minute | None, formats: Formats) -> ChangeLine:
     """The line of a load whose firing did not come about, or not well: why it has to look for a place again."""
     key = "plans.refire" if missed["why"] == "refire" else "plans.not_noted"
-    at = formats.clock(_minute(missed["start_at"]))
+    at = formats.clock(iso_minute(missed["start_at"]))
     before = formats.words(key, firing=missed["firing"], kiln=missed["kiln"], at=at)
     if start is None:
         return replace(line, before=before)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request, Response
@@ -31,7 +31,7 @@ from api.storage.plan_store import current, plan_row
 from api.storage.tables import BookedLoad
 from api.words import Words, tell
 from scheduler.audit import AuditedPlan
-from shared.clock import Minute, minute_of
+from shared.clock import Minute, iso_minute
 from shared.plans import Plan
 from shared.studio import Studio
 from shared.texts import unpacked
@@ -70,7 +70,7 @@ def plan_line(row: dict[str, Any], page: Page) -> dict[str, Any]:
         "whatif": page.words("plans.kind_whatif"),
         "moved": page.words("plans.kind_moved"),
     }
-    made = minute_of(datetime.fromisoformat(row["made_at"]))
+    made = iso_minute(row["made_at"])
     kind = kinds.get(row["kind"], row["kind"])
     reasons = row["notes"].get("happened_told", row["notes"].get("tried_told", ()))
     if reasons:
@@ -234,7 +234,7 @@ def plan_head(plan_id: int, kind: str, reasons: Sequence[str] | None, words: Wor
 def begins_text(notes: Mapping[str, Any], formats: Formats) -> str:
     """From when on a what-if plans, and why from then."""
     keys = {"now": "tried.from_now", "begin": "tried.from_begin", "day": "tried.from_day"}
-    at = formats.clock(minute_of(datetime.fromisoformat(notes["begins"])))
+    at = formats.clock(iso_minute(notes["begins"]))
     return formats.words(keys[notes["begins_how"]], at=at)
 
 
@@ -249,7 +249,7 @@ def shown_stretches(made: Plan, studio: Studio, now: Minute) -> list[tuple[date,
 
 def put_off_text(item: Mapping[str, str], formats: Formats) -> str:
     """Work on a kiln that waits until it is empty."""
-    was, begins = (formats.clock(minute_of(datetime.fromisoformat(item[name]))) for name in ("was", "begins"))
+    was, begins = (formats.clock(iso_minute(item[name])) for name in ("was", "begins"))
     return formats.words("plans.put_off", kiln=item["kiln"], was=was, begins=begins)
 
 

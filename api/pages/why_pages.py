@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from typing import Any
 
 from fastapi import APIRouter, Request, Response
@@ -19,7 +18,7 @@ from api.pages.page_route import PageRoute, told
 from api.pages.shifts import add_shift, remove_shift, shift_form, shift_labels
 from api.problems import ProblemError, not_there
 from api.words import tell
-from shared.clock import minute_of
+from shared.clock import iso_minute
 from shared.errors import KilnrotaError
 
 router = APIRouter(include_in_schema=False, route_class=PageRoute)
@@ -97,7 +96,7 @@ def _promised_since(row: dict[str, Any], planned: int | None, formats: Formats) 
     if row["state"] != "waiting" or text is None:
         return ""
     try:
-        now = minute_of(datetime.fromisoformat(text))
+        now = iso_minute(text)
     except ValueError:
         raise ProblemError(409, tell("refused.promise_cannot_read"), name="faults") from None
     return "" if now == planned else formats.clock(now)

@@ -37,14 +37,6 @@ class CalendarBound:
     beyond_unplaced: NDArray[np.float64]
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class WholeBound:
-    """The bound [currency], and the firings chosen."""
-
-    bound: float
-    chosen: tuple[Column, ...]
-
-
 @dataclass(slots=True)
 class _Rows:
     """A sparse matrix in the making."""
@@ -110,8 +102,8 @@ class Calendar:
             by_slot.append(row)
         return CalendarBound(bound, tuple(by_slot), beyond[len(beyond) - loads :])
 
-    def whole(self, seconds: float) -> WholeBound:
-        """The same with whole firings instead of parts of them, as far as it is proved in the time."""
+    def whole_bound(self, seconds: float) -> float:
+        """The same bound with whole firings instead of parts of them, as far as it is proved in the time [currency]."""
         solved = milp(
             self.costs,
             constraints=[LinearConstraint(self.each_once, 1, 1), LinearConstraint(self.in_room, -np.inf, self.limits)],
@@ -120,15 +112,7 @@ class Calendar:
             options={"time_limit": seconds, "mip_rel_gap": 0.0},
         )
         proved = getattr(solved, "mip_dual_bound", None)
-        bound = -np.inf if proved is None or not np.isfinite(proved) else float(proved) - MIP_SAFE
-        if solved.x is None:
-            return WholeBound(bound, ())
-        chosen = [
-            column
-            for column, own in zip(self.columns, self.stretches, strict=True)
-            if any(solved.x[number] > 0.5 for _, number in own)
-        ]
-        return WholeBound(bound, tuple(chosen))
+        return -np.inf if proved is None or not np.isfinite(proved) else float(proved) - MIP_SAFE
 
 
 def lay_calendar(problem: Problem, columns: Sequence[Column], starts: Sequence[Mask], width: int) -> Calendar:

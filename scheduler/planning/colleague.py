@@ -61,7 +61,7 @@ class Colleague:
         assert self._process.stdout is not None
         self.bound = 0.0
         self._told_at = 0.0
-        self._told = job.proves
+        self._listens = job.proves
         self._found: queue.SimpleQueue[tuple[Placed, ...]] = queue.SimpleQueue()
         self._to, self._from = self._process.stdin, self._process.stdout
         self._reader = threading.Thread(target=self._listen, name="colleague", daemon=True)
@@ -81,13 +81,13 @@ class Colleague:
     def tell(self, cost: float) -> None:
         """Say what the best plan costs [currency], to a colleague that proves; not more often than it can use it."""
         now = time.monotonic()
-        if not self._told or now < self._told_at + LEAST_SECONDS_BETWEEN:
+        if not self._listens or now < self._told_at + LEAST_SECONDS_BETWEEN:
             return
         self._told_at = now
         try:
             _send(self._to, cost)
         except OSError:
-            self._told = False  # it is gone
+            self._listens = False  # it is gone
 
     def better(self) -> tuple[Placed, ...] | None:
         """A plan that has come up since the last call, the newest if there are several."""

@@ -3,7 +3,7 @@
 One optional firing a column, its times in whole slots and its energy that of its start; unlike `calendar_bound` it
 knows where two firings meet to the slot, and that a pair of hands is in one place at a time. Its weakness is a tariff:
 where energy has the same price at all hours, what a firing costs is known once it is chosen, and the solver proves
-twenty loads in a second; where it has not, `calendar_bound` proves more, and this times the firings that it chose.
+twenty loads in a second; where it has not, `calendar_bound` proves more.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from ortools.sat.python import cp_model
 
 from scheduler.planning.columns import Column
-from scheduler.planning.model.rules import levels, runs, whole_runs
+from scheduler.planning.model.rules import domain_of, stay_within, whole_runs
 from scheduler.planning.problem import ONE_HAND, Crew, Problem
 
 PARTS = 10_000
@@ -124,9 +124,9 @@ def _choice(model: cp_model.CpModel, problem: Problem, column: Column, able: NDA
         column=column,
         able=able,
         fired=model.new_bool_var(""),
-        load_at=model.new_int_var_from_domain(_domain(loadable), ""),
-        start=model.new_int_var_from_domain(_domain(able), ""),
-        unload=model.new_int_var_from_domain(_domain(np.isfinite(column.late)), ""),
+        load_at=model.new_int_var_from_domain(domain_of(loadable), ""),
+        start=model.new_int_var_from_domain(domain_of(able), ""),
+        unload=model.new_int_var_from_domain(domain_of(np.isfinite(column.late)), ""),
         free=model.new_int_var(0, 5 * horizon, ""),
     )
     fired, emptied = choice.fired, choice.unload + phases.unload
@@ -141,10 +141,6 @@ def _choice(model: cp_model.CpModel, problem: Problem, column: Column, able: NDA
         soonest = phases.free_after(phases.safe + phases.unload)
         model.add(choice.free >= choice.start + soonest).only_enforce_if(fired)
     return choice
-
-
-def _domain(allowed: NDArray[np.bool_]) -> cp_model.Domain:
-    return cp_model.Domain.from_intervals([[begin, end - 1] for begin, end in runs(allowed)])
 
 
 def _costs(model: cp_model.CpModel, problem: Problem, choice: _Choice) -> list[cp_model.LinearExprT]:
@@ -249,7 +245,7 @@ def _legs(model: cp_model.CpModel, problem: Problem, choices: Sequence[_Choice])
             for c, interval in zip(choices, heating, strict=True)
             if line in problem.kiln_lines[c.column.kiln]
         ]
-        model.add_cumulative([interval for interval, _ in on], [amps for _, amps in on], limit)
+        stay_within(model, on, limit, np.zeros(problem.slots, dtype=np.int64))
 
 
 def _hands(model: cp_model.CpModel, problem: Problem, choices: Sequence[_Choice]) -> None:
@@ -269,8 +265,4 @@ def _hands(model: cp_model.CpModel, problem: Problem, choices: Sequence[_Choice]
         if not wanted:
             continue
         most = int(problem.people[row].max(initial=0))
-        away = [
-            (model.new_fixed_size_interval_var(begin, end - begin, ""), missing)
-            for begin, end, missing in levels(most - problem.people[row])
-        ]
-        model.add_cumulative([i for i, _ in wanted + away], [people for _, people in wanted + away], most)
+        stay_within(model, wanted, most, most - problem.people[row])

@@ -1,9 +1,9 @@
 """How near a plan is to the best there is, where a studio's possible firings are few enough to be listed.
 
 All firings are listed as `columns`, with their real masses; `calendar_bound` says what no choice of them can cost less
-than. The proof is over the plans that the planner can write: times on the grid, layers as `layers.pack` lays them,
-phases in whole slots. Clean-outs and hands needed in two places at once are left aside: either can only make a plan
-dearer.
+than, and `listed_model` what the best of them does cost, where energy has one price. The proof is over the plans that
+the planner can write: times on the grid, layers as `layers.pack` lays them, phases in whole slots. Clean-outs, and but
+for the exact model hands needed in two places at once, are left aside: either can only make a plan dearer.
 """
 
 from __future__ import annotations
@@ -32,9 +32,6 @@ COLUMNS_A_SECOND = 250
 
 EXACT_SHARE = 0.5
 """Share of the time that is left for the exact model of listed firings, where energy has one price at all hours [-]."""
-
-TIMING_SECONDS = 1.0
-"""For the times of firings that a programme has chosen [s]."""
 
 MOST_WHOLE = 40_000
 """Variables of a programme with whole firings, at most: beyond, it proves nothing in the time it has."""
@@ -106,12 +103,13 @@ def listed_bounds(
     seconds
         How long it may take [s]; None: the coarsest programme only, by itself, so that the answer is repeatable.
     """
+    if not columns:
+        return
     problem = batches.problem
     ends = math.inf if seconds is None else time.monotonic() + seconds
     starts = [np.isfinite(column.by_start) for column in columns]
-    known = known_cost()
-    for minutes in (WIDTHS_MINUTES if seconds is not None else WIDTHS_MINUTES[:1]) if columns else ():
-        known = min(known, known_cost())
+    for minutes in WIDTHS_MINUTES if seconds is not None else WIDTHS_MINUTES[:1]:
+        known = known_cost()
         found = _calendar(problem, columns, starts, minutes).bound(max(0.01, min(_left(ends), 600.0)))
         yield min(found.bound, known), ()
         # What is left out costs at least as much as the known plan, so a bound of the rest holds up to its cost.
@@ -121,27 +119,17 @@ def listed_bounds(
             yield answer.bound, answer.firings
             if answer.proved:
                 return
-    if seconds is None or not columns:
+    if seconds is None:
         return
     for minutes in WIDTHS_MINUTES:
         calendar = _calendar(problem, columns, starts, minutes)
         if _left(ends) <= 0.0 or len(calendar.costs) > MOST_WHOLE:
             return
-        whole = calendar.whole(_left(ends))
-        yield min(whole.bound, known), ()
-        yield 0.0, _timed(problem, whole.chosen, known_cost(), min(TIMING_SECONDS, _left(ends)))
+        yield min(calendar.whole_bound(_left(ends)), known_cost()), ()
 
 
 def _calendar(problem: Problem, columns: Sequence[Column], starts: Sequence[Mask], minutes: int) -> Calendar:
     return lay_calendar(problem, columns, starts, max(1, minutes // problem.grid_minutes))
-
-
-def _timed(problem: Problem, chosen: Sequence[Column], known_cost: float, seconds: float) -> tuple[Timed, ...]:
-    """The best times for chosen firings; none where that is no cheaper than what is known, or takes too long."""
-    if not chosen or seconds <= 0.0:
-        return ()
-    every = [np.isfinite(column.by_start) for column in chosen]
-    return listed_answer(problem, chosen, every, known_cost, seconds).firings
 
 
 def _left(ends: float) -> float:

@@ -219,14 +219,14 @@ def _places(timetable: Timetable, batch: Batch, stages: Timetable) -> Iterator[P
                 yield placed
 
 
-def _more_hands(problem: Problem, more: int = 1) -> Problem:
+def _more_hands(problem: Problem, more: int) -> Problem:
     """One more with every skill on each shift, and others who help."""
     people = np.where(problem.people > 0, problem.people + 1, problem.people)
     people[0] = np.where(problem.people[0] > 0, problem.people[0] + more, 0)
     return replace(problem, people=people.astype(np.int32))
 
 
-def _all_hours(problem: Problem, least: int = 1) -> Problem:
+def _all_hours(problem: Problem, least: int) -> Problem:
     """Somebody with every skill there at every hour, and as many people as are needed at least."""
     people = np.maximum(problem.people, 1)
     people[0] = np.maximum(people[0], least)
@@ -247,27 +247,24 @@ def _any_time(problem: Problem) -> Problem:
     )
 
 
-CHANGES = (
-    Change("hands", say("reason.one_more_pair"), _more_hands),
-    Change("circuit_amps", say("reason.more_current_on"), _more_current),
-    Change("quiet", say("reason.no_quiet_time"), _any_time),
-    Change("hands", say("reason.somebody_there_other"), _all_hours),
-)
-"""Single changes that are tried, the mildest first."""
-
-
-def _changes(problem: Problem, batch: Batch) -> Iterator[Change]:
-    """The changes that are tried for a batch; where its session takes several people, also that many of them."""
+def _changes(problem: Problem, batch: Batch) -> list[Change]:
+    """Single changes that are tried for a batch, the mildest first: of hands so many as its session may lack."""
     people = problem.studio.profile_by_id[batch.profile].unload_people
-    *milder, other_hours = CHANGES
-    yield milder[0]
-    for more in range(2, people):
-        yield Change("hands", say("reason.more_pairs", number=more), partial(_more_hands, more=more))
-    yield from milder[1:]
-    if people == 1:
-        yield other_hours
-    else:
-        yield Change("hands", say("reason.people_other_hours", number=people), partial(_all_hours, least=people))
+    more_hands = [
+        Change(
+            "hands",
+            say("reason.one_more_pair") if more == 1 else say("reason.more_pairs", number=more),
+            partial(_more_hands, more=more),
+        )
+        for more in range(1, max(2, people))
+    ]
+    other_hours = say("reason.somebody_there_other") if people == 1 else say("reason.people_other_hours", number=people)
+    return [
+        *more_hands,
+        Change("circuit_amps", say("reason.more_current_on"), _more_current),
+        Change("quiet", say("reason.no_quiet_time"), _any_time),
+        Change("hands", other_hours, partial(_all_hours, least=people)),
+    ]
 
 
 _BINDS = {

@@ -134,9 +134,8 @@ class Session:
         ``tell`` is called with each bound, and with the firings of a plan where it is better than the timetable's.
         """
         columns = columns_within(self.batches, LIST_SHARE * self.clock.left())
-        for bound, firings in () if columns is None else listed_bounds(self.batches, columns, known, self.clock.left()):
-            self.bound = max(self.bound, bound)
-            tell(self.timetable.snapshot() if plan_firings(self.timetable, firings) else (), bound)
+        if columns is not None:
+            self._raise_bound(columns, known, self.clock.left(), tell)
 
     def _list_firings(self) -> tuple[Column, ...] | None:
         """All possible firings where they are few, with time kept back for `_raise_bound`; None in larger studios."""
@@ -146,12 +145,17 @@ class Session:
             self.clock.keep_back(PROOF_SHARE)
         return columns
 
-    def _raise_bound(self, columns: Sequence[Column]) -> None:
-        """Bound the cost by all possible firings, given the plan that is in the timetable."""
-        seconds = self.clock.share(PROOF_SHARE)
-        for bound, firings in listed_bounds(self.batches, columns, self.timetable.cost, seconds):
+    def _raise_bound(
+        self,
+        columns: Sequence[Column],
+        known: Callable[[], float],
+        seconds: float | None,
+        tell: Callable[[tuple[Placed, ...], float], None],
+    ) -> None:
+        """Bound the cost by the columns, and keep a plan made of them where it is better than the timetable's."""
+        for bound, firings in listed_bounds(self.batches, columns, known, seconds):
             self.bound = max(self.bound, bound)
-            plan_firings(self.timetable, firings)
+            tell(self.timetable.snapshot() if plan_firings(self.timetable, firings) else (), bound)
 
     def search(self, tell_better: Callable[[tuple[Placed, ...]], None] | None = None, *, proves: bool = False) -> None:
         """Improve what is in the timetable until time or work is over, or the cost is the bound; leave the best.
@@ -189,7 +193,7 @@ class Session:
             tell_better(search.best)
         self.timetable.restore(search.best)
         if columns is not None:
-            self._raise_bound(columns)
+            self._raise_bound(columns, self.timetable.cost, clock.share(PROOF_SHARE), lambda *_: None)
 
     def _hear(self, colleague: Colleague, search: Search) -> None:
         """Take over what a colleague has found, and tell it what there is."""

@@ -6,7 +6,7 @@ for what they forbid; see `variables`.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from itertools import pairwise
 
 import numpy as np
@@ -172,8 +172,7 @@ def heating(model: cp_model.CpModel, part: Part, v: Variables) -> None:
                 reach = problem.end_ok[option.kiln][option.phases.end_slot :]
                 ends[: len(reach)] = reach
                 starts = both(starts, ends)
-            domain = cp_model.Domain.from_intervals([[b, e - 1] for b, e in runs(starts)])
-            model.add_linear_expression_in_domain(leader.start, domain).only_enforce_if(option.present)
+            model.add_linear_expression_in_domain(leader.start, domain_of(starts)).only_enforce_if(option.present)
 
 
 def _current_left(part: Part, kiln: int) -> NDArray[np.bool_]:
@@ -190,23 +189,18 @@ def circuit_amps(model: cp_model.CpModel, part: Part, v: Variables) -> None:
     """On each leg of each circuit: ``sum of amps of kilns that are heating <= usable amps``, fixed firings included."""
     problem = part.timetable.problem
     for line in range(len(problem.line_limit)):
-        intervals: list[cp_model.IntervalVar] = []
-        demands: list[int] = []
+        heating: list[tuple[cp_model.IntervalVar, int]] = []
         kilns = {}
         for leader in v.leaders:
             for option in leader.options:
                 if option.heating is not None and line in problem.kiln_lines[option.kiln]:
-                    intervals.append(option.heating)
-                    demands.append(problem.kiln_amps[option.kiln])
+                    heating.append((option.heating, problem.kiln_amps[option.kiln]))
                     kilns[option.kiln] = problem.kiln_amps[option.kiln]
         limit = int(problem.line_limit[line])
         used = part.timetable.lines_used[line]
         if sum(kilns.values()) + int(used.max(initial=0)) <= limit:
             continue
-        for begin, end, amps in levels(used):
-            intervals.append(model.new_fixed_size_interval_var(begin, end - begin, ""))
-            demands.append(amps)
-        model.add_cumulative(intervals, demands, limit)
+        stay_within(model, heating, limit, used)
 
 
 def hands(model: cp_model.CpModel, part: Part, v: Variables) -> None:
@@ -238,11 +232,7 @@ def hands(model: cp_model.CpModel, part: Part, v: Variables) -> None:
         if not wanted:
             continue
         most = int(problem.people[row].max(initial=0))
-        intervals, demands = [interval for interval, _ in wanted], [people for _, people in wanted]
-        for begin, end, taken in levels(most - problem.people[row] + part.timetable.people_used[row]):
-            intervals.append(model.new_fixed_size_interval_var(begin, end - begin, ""))
-            demands.append(taken)
-        model.add_cumulative(intervals, demands, most)
+        stay_within(model, wanted, most, most - problem.people[row] + part.timetable.people_used[row])
 
 
 def _loading(model: cp_model.CpModel, part: Part, leader: Leader, loading: int, option: Option) -> cp_model.IntervalVar:
@@ -256,7 +246,7 @@ def _loading(model: cp_model.CpModel, part: Part, leader: Leader, loading: int, 
 def _staffed(model: cp_model.CpModel, part: Part, at: Moment, length: int, crew: Crew, option: Option) -> None:
     """A task begins only where its people are there, left by the fixed firings, for all of its length."""
     free = crew.suffices(part.timetable.problem.people - part.timetable.people_used)
-    domain = cp_model.Domain.from_intervals([[b, e - 1] for b, e in runs(whole_runs(free, length))])
+    domain = domain_of(whole_runs(free, length))
     model.add_linear_expression_in_domain(at, domain).only_enforce_if(option.present)
 
 
@@ -333,6 +323,20 @@ RULES: tuple[Rule, ...] = (
 def both(one: NDArray[np.bool_], other: NDArray[np.bool_]) -> NDArray[np.bool_]:
     """Slots that are true in both."""
     return np.asarray(one & other, dtype=np.bool_)
+
+
+def domain_of(allowed: NDArray[np.bool_]) -> cp_model.Domain:
+    """The slots that are true, as the solver takes them."""
+    return cp_model.Domain.from_intervals([[begin, end - 1] for begin, end in runs(allowed)])
+
+
+def stay_within(
+    model: cp_model.CpModel, wanted: Sequence[tuple[cp_model.IntervalVar, int]], limit: int, taken: NDArray[np.integer]
+) -> None:
+    """What is ``wanted`` at a time, and what is ``taken`` of it by slot already, is no more than ``limit``."""
+    fixed = [(model.new_fixed_size_interval_var(b, e - b, ""), amount) for b, e, amount in levels(taken)]
+    both_kinds = [*wanted, *fixed]
+    model.add_cumulative([interval for interval, _ in both_kinds], [amount for _, amount in both_kinds], limit)
 
 
 def runs(allowed: NDArray[np.bool_]) -> list[tuple[int, int]]:

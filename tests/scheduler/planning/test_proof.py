@@ -88,7 +88,7 @@ def test_a_later_stage_waits_until_the_earlier_one_is_out_and_dry() -> None:
     session = session_of(studio(prices=Prices(firing=0.0, late_hour=1.0)), (load("A"), later, full))
     columns = listed(session)
     every = [column.by_start < math.inf for column in columns]
-    bound = lay_calendar(session.problem, columns, every, 30 // session.problem.grid_minutes).whole(20.0).bound
+    bound = lay_calendar(session.problem, columns, every, 30 // session.problem.grid_minutes).whole_bound(20.0)
     assert 14.0 - 0.01 <= bound <= 15.5
 
 
