@@ -11,12 +11,14 @@ from dataclasses import dataclass
 from html import unescape
 from typing import Any
 
+from markupsafe import Markup
+
 from api.sheets.environment import template_environment
 from shared.errors import RequestError
 
 _SHEET = re.compile(
-    r'<html lang="(?P<language>[^"]*)">.*?<title>(?P<title>.*?)</title>.*?<style>(?P<style>.*?)</style>'
-    r'(?:\s*<style>(?P<paper>.*?)</style>)?.*?<body(?: class="(?P<kind>\w+)")?>(?P<body>.*)</body>',
+    r'<html\slang="(?P<language>[^"]*)">.*?<title>(?P<title>.*?)</title>.*?<style>(?P<style>.*?)</style>'
+    r'(?:\s*<style>(?P<paper>.*?)</style>)?.*?<body(?:\sclass="(?P<kind>\w+)")?>(?P<body>.*)</body>',
     re.DOTALL,
 )
 _DRAWING = re.compile(r"<svg(?P<attributes>[^>]*)>.*?</svg>", re.DOTALL)
@@ -25,7 +27,7 @@ _ANCHORED = re.compile(
     r'<text x="(?P<x>[\d.]+)"(?P<before>[^>]*?) font-size="(?P<size>[\d.]+)"(?P<after>[^>]*?)'
     r' text-anchor="(?P<anchor>middle|end)">(?P<text>[\d:]+)<'
 )
-_LIST = re.compile(r'<ul class="close">.*?</ul>', re.DOTALL)
+_LIST = re.compile(r'<ul\sclass="close">.*?</ul>', re.DOTALL)
 _DIGIT, _COLON = 0.636, 0.337
 """Widths of the signs of times and temperatures in DejaVu Sans, shares of the letters' size [-]; from the font."""
 
@@ -55,17 +57,16 @@ class _Sheet:
 
     def likely_pages(self) -> int:
         """How many pages it will have, if each firing that heats begins a page and fits on it, as nearly all do."""
-        return 1 + len(re.findall(r'<section class="firing full">', self.body.partition("</section>")[2]))
+        return 1 + len(re.findall(r'<section\sclass="firing\sfull">', self.body.partition("</section>")[2]))
 
-    def content(self, name: str) -> str:
-        """Its content as part of a document, with a place ``name`` at its beginning.
+    def content(self) -> str:
+        """Its content as part of a document.
 
         Drawings become pictures, whose parts no rule of the style is looked up for; bullets become part of their
         lines; line ends between elements go. All of it takes time, and none of it is seen.
         """
         body = re.sub(r">\s*\n\s*<", "><", _DRAWING.sub(_picture, self.body))
-        body = _LIST.sub(lambda found: found[0].replace("<li>", "<li>• "), body)
-        return f'<div class="one-sheet {self.kind}"><div id="{name}"></div>{body}</div>'
+        return _LIST.sub(lambda found: found[0].replace("<li>", "<li>• "), body)
 
     def paper_rules(self, first: int, pages: int) -> str:
         """The rules of its paper for ``pages`` pages of a document, the first of which is number ``first``."""
@@ -149,13 +150,16 @@ def _document(sheets: Sequence[_Sheet], counts: Sequence[int]) -> Any:
     from weasyprint.text.fonts import FontConfiguration
 
     fonts = FontConfiguration()
-    rules = [sheets[0].style.replace("svg", "img"), template_environment().get_template("pdf.css").render()]
+    templates = template_environment()
+    rules = [sheets[0].style.replace("svg", "img"), templates.get_template("pdf.css").render()]
     first = 1
     for sheet, pages in zip(sheets, counts, strict=True):
         rules.append(sheet.paper_rules(first, pages))
         first += pages
-    body = "".join(sheet.content(_name(number)) for number, sheet in enumerate(sheets))
-    html = f'<!doctype html><html lang="{sheets[0].language}"><head></head><body>{body}</body></html>'
+    html = templates.get_template("pdf.html").render(
+        language=sheets[0].language,
+        sheets=[(sheet.kind, _name(number), Markup(sheet.content())) for number, sheet in enumerate(sheets)],
+    )
     style = CSS(string="\n".join(rules), media_type="print", font_config=fonts)
     document = HTML(string=html).render(font_config=fonts, stylesheets=[style])
     document.metadata.title = sheets[0].title
