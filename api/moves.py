@@ -5,14 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.storage.tables import BookedLoad, Person
 from scheduler.audit import AuditedPlan
-from shared.clock import Minute, iso_text, local_time
-from shared.plans import Firing, Plan
+from scheduler.planning.changes import Change, changes_between
+from shared.clock import Minute, iso_text
+from shared.plans import Plan
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,36 +31,23 @@ def moved_loads(audited: AuditedPlan, before: Plan, now: Minute) -> list[dict[st
     What is out already does not move, and what had no place has nobody who reckons with one.
     """
     zone = audited.studio.place.zone
-    was, will = _firings(before), _firings(audited.plan)
-    changes = []
-    for name, load in audited.loads.items():
-        old, new = was.get(name), will.get(name)
-        if old is None or old.out_at <= now:
-            continue
-        days = [local_time(firing.out_at, zone).date() for firing in (old, new) if firing is not None]
-        if new is not None and old.kiln == new.kiln and days[0] == days[1]:
-            continue
-        kept = load.promised is not None and old.out_at <= load.promised
-        sides = {
-            side: None
-            if firing is None
-            else {"kiln": firing.kiln, "firing": firing.id, "out_at": iso_text(firing.out_at, zone)}
-            for side, firing in (("before", old), ("after", new))
-        }
-        changes.append(
-            {
-                "load": name,
-                "owner": load.owner,
-                **sides,
-                "promised": None if load.promised is None else iso_text(load.promised, zone),
-                "breaks_promise": kept and (new is None or new.out_at > (load.promised or 0)),
-            }
-        )
-    return changes
+    changes = changes_between(audited.loads.values(), before, audited.plan, zone, now)
+    return [noted_change(change, zone) for change in changes if change.before is not None]
 
 
-def _firings(plan: Plan) -> dict[str, Firing]:
-    return {load: firing for firing in plan.firings for load in firing.loads}
+def noted_change(change: Change, zone: ZoneInfo) -> dict[str, Any]:
+    """A change as it is kept with a plan, and shown."""
+    sides = {
+        side: None if at is None else {"kiln": at.kiln, "firing": at.firing, "out_at": iso_text(at.out_at, zone)}
+        for side, at in (("before", change.before), ("after", change.after))
+    }
+    return {
+        "load": change.load,
+        "owner": change.owner,
+        **sides,
+        "promised": None if change.promised is None else iso_text(change.promised, zone),
+        "breaks_promise": change.breaks_promise,
+    }
 
 
 def reading_owners(session: Session, loads: Sequence[str]) -> dict[str, Person]:

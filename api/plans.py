@@ -29,9 +29,9 @@ from api.storage.tables import BookedLoad, FiringRecord, Job, Publication, Store
 from api.studio_parts import bring_in
 from api.wire import restored_loads, restored_text
 from api.words import tell
+from scheduler.planning.changes import Whereabouts, whereabouts
 from scheduler.planning.door import Settings
 from scheduler.planning.events import CircuitDown, Events, FiringLate, KilnDown
-from scheduler.planning.replan import Whereabouts
 from shared.clock import iso_text, local_time
 from shared.loads import Load
 from shared.plans import Firing, Plan
@@ -190,13 +190,8 @@ def _to_refire(row: FiringRecord | None) -> bool:
 
 def _movable(plan: Plan, asked: Collection[str], now: int) -> dict[str, Whereabouts]:
     """Where those of some loads are that can still be placed anew: what has begun, and what people hold, stays."""
-    return {
-        load: Whereabouts(firing.kiln, firing.id, firing.out_at)
-        for firing in plan.firings
-        if firing.load_at > now and not firing.held
-        for load in firing.loads
-        if load in asked
-    }
+    movable = whereabouts(firing for firing in plan.firings if firing.load_at > now and not firing.held)
+    return {load: at for load, at in movable.items() if load in asked}
 
 
 def died_since(now_is: Studio, was: Studio, now: int) -> tuple[Studio, tuple[KilnDown, ...], tuple[CircuitDown, ...]]:

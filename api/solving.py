@@ -10,19 +10,20 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from multiprocessing.connection import Connection
 from typing import Any
-from zoneinfo import ZoneInfo
 
 from api.comparing import compared
+from api.moves import noted_change
 from api.storage.change_log import Author
 from api.storage.engine import Store
 from api.storage.plan_store import keep_plan
 from api.storage.tables import Job
 from api.wire import stored
 from scheduler.audit import AuditedPlan, prove, prove_holds
+from scheduler.planning.changes import Change, Whereabouts
 from scheduler.planning.door import Progress, Settings, plan
 from scheduler.planning.events import Events
-from scheduler.planning.replan import Change, Replanned, Whereabouts, replan
-from shared.clock import Minute, iso_text, local_time
+from scheduler.planning.replan import Replanned, replan
+from shared.clock import Minute, iso_text
 from shared.errors import KilnrotaError
 from shared.loads import Load
 from shared.plans import Firing, Plan
@@ -141,15 +142,9 @@ def _from_where_they_were(found: Replanned, task: SolveTask) -> tuple[Change, ..
             after = told[load.id].after if load.id in told else None
             told[load.id] = Change(load.id, load.owner, were[load.id], after, load.promised)
     for name, was in task.again.items():
-        will = told[name].after if name in told else None
-        same_kiln = will is not None and was.kiln == will.kiln
-        if will is not None and same_kiln and _same_day(was.out_at, will.out_at, zone):
+        if name in told and was.like(told[name].after, zone):
             del told[name]
     return tuple(sorted(told.values(), key=lambda change: (change.owner, change.load)))
-
-
-def _same_day(first: Minute, second: Minute, zone: ZoneInfo) -> bool:
-    return local_time(first, zone).date() == local_time(second, zone).date()
 
 
 def replan_notes(found: Replanned, before: Studio, missed: Mapping[str, Missed] | None = None) -> dict[str, Any]:
@@ -185,17 +180,7 @@ def replan_notes(found: Replanned, before: Studio, missed: Mapping[str, Missed] 
 
 def _change(change: Change, studio: Studio, missed: Missed | None) -> dict[str, Any]:
     zone = studio.place.zone
-    sides = {
-        side: None if at is None else {"kiln": at.kiln, "firing": at.firing, "out_at": iso_text(at.out_at, zone)}
-        for side, at in (("before", change.before), ("after", change.after))
-    }
-    told = {
-        "load": change.load,
-        "owner": change.owner,
-        **sides,
-        "promised": None if change.promised is None else iso_text(change.promised, zone),
-        "breaks_promise": change.breaks_promise,
-    }
+    told = noted_change(change, zone)
     if missed is not None:
         told["missed"] = {
             "why": missed.why,

@@ -34,8 +34,8 @@ from api.tried import tried
 from api.wire import NAMED_PARTS, PART_MODELS, SINGLE_PARTS, read_record
 from api.words import tell
 from scheduler.audit import AuditedPlan
+from scheduler.planning.changes import Whereabouts, whereabouts
 from scheduler.planning.events import Events, FiringLate
-from scheduler.planning.replan import Whereabouts
 from shared.clock import local_time
 from shared.loads import Load
 from shared.plans import Plan
@@ -161,12 +161,7 @@ def _as_it_stands(service: Service, session: Session, now: int) -> Standing | No
         audited=audited,
         begins=local_time(audited.plan.begin, audited.studio.place.zone).date(),
         plan=went.model_copy(update={"firings": stays}),
-        were={
-            load: Whereabouts(firing.kiln, firing.id, firing.out_at)
-            for firing in went.firings
-            if firing not in stays
-            for load in firing.loads
-        },
+        were=whereabouts(firing for firing in went.firings if firing not in stays),
         missed=missed_loads(whole, kept, now) if kept else {},
         late=late_by_records(kept),
     )

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from api.moves import noted_change
 from api.printing.replan_text import rule_named
 from api.problems import ProblemError, not_there
 from api.security import Identity
@@ -18,11 +19,12 @@ from api.words import tell
 from scheduler.audit import AuditedPlan, breaches, explain, prove
 from scheduler.audit.breach import Breach
 from scheduler.firing.simulate import simulate_one
+from scheduler.planning.changes import Change, whereabouts
 from scheduler.planning.holds import with_holds
 from scheduler.planning.layers import pack, share_used
 from scheduler.planning.settle import energy_cost
 from shared.calendar import staffed_spans
-from shared.clock import Minute, iso_text
+from shared.clock import Minute
 from shared.loads import Load, session_minutes
 from shared.plans import CostParts, Firing, Late, Plan, PlannedSegment, Proof
 from shared.studio import Studio
@@ -223,22 +225,11 @@ def _late(load: Load, firing: Firing, told: Mapping[str, Late]) -> Late | None:
 
 def _notes(audited: AuditedPlan, result: Moved) -> dict[str, Any]:
     """What the moved plan changes, as a re-plan's changes are kept and shown."""
-    zone = audited.studio.place.zone
     old = next(firing for firing in audited.plan.firings if firing.id == result.firing.id)
-    sides = {
-        side: {"kiln": firing.kiln, "firing": firing.id, "out_at": iso_text(firing.out_at, zone)}
-        for side, firing in (("before", old), ("after", result.firing))
-    }
-    changes = []
-    for name in old.loads:
-        promised = audited.loads[name].promised
-        changes.append(
-            {
-                "load": name,
-                "owner": audited.loads[name].owner,
-                **sides,
-                "promised": None if promised is None else iso_text(promised, zone),
-                "breaks_promise": promised is not None and old.out_at <= promised < result.firing.out_at,
-            }
-        )
+    before, after = whereabouts([old]), whereabouts([result.firing])
+    changes = [
+        noted_change(Change(name, load.owner, before[name], after[name], load.promised), audited.studio.place.zone)
+        for name in old.loads
+        for load in [audited.loads[name]]
+    ]
     return {"changes": changes, "cost_before": audited.plan.proof.cost}

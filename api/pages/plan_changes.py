@@ -9,8 +9,8 @@ from typing import Any
 from api.formats import Formats
 from api.moves import Hearing
 from scheduler.audit import AuditedPlan
+from scheduler.planning.changes import Whereabouts, changes_between
 from shared.clock import Minute, iso_minute
-from shared.plans import Firing
 
 SHOWN_OWNERS = 12
 """How many owners one sentence names [-]; the rest is counted, and stands in the list."""
@@ -37,15 +37,6 @@ class PersonChanges:
     changes: tuple[ChangeLine, ...]
 
 
-@dataclass(frozen=True, slots=True)
-class Place:
-    """Where a load is fired."""
-
-    kiln: str
-    firing: str
-    out_at: Minute
-
-
 def changes_by_person(
     audited: AuditedPlan, notes: Mapping[str, Any], against: AuditedPlan | None, formats: Formats
 ) -> tuple[PersonChanges, ...]:
@@ -66,13 +57,10 @@ def changes_by_person(
                 line = _missed(line, item["missed"], starts.get(line.firing), formats)
             lines.setdefault(item["owner"], []).append(line)
     elif against is not None:
-        was, will = _places(against.plan.firings), _places(audited.plan.firings)
-        for name in dict.fromkeys([*audited.loads, *against.loads]):
-            before, after = was.get(name), will.get(name)
-            if name not in audited.loads or _same(before, after, formats):
-                continue
-            load = audited.loads[name]
-            lines.setdefault(load.owner, []).append(_line(name, before, after, load.promised, formats))
+        zone = audited.studio.place.zone
+        for one in changes_between(audited.loads.values(), against.plan, audited.plan, zone):
+            line = _line(one.load, one.before, one.after, one.promised, formats)
+            lines.setdefault(one.owner, []).append(line)
     return tuple(
         PersonChanges(person or formats.words("plans.nobody"), tuple(found)) for person, found in sorted(lines.items())
     )
@@ -112,27 +100,16 @@ def telling(heard: Hearing, people: Sequence[PersonChanges], formats: Formats) -
     )
 
 
-def _noted(side: Mapping[str, Any] | None) -> Place | None:
-    return None if side is None else Place(side["kiln"], side["firing"], iso_minute(side["out_at"]))
-
-
-def _places(firings: tuple[Firing, ...]) -> dict[str, Place]:
-    return {load: Place(f.kiln, f.id, f.out_at) for f in firings for load in f.loads}
-
-
-def _same(before: Place | None, after: Place | None, formats: Formats) -> bool:
-    if before is None or after is None:
-        return before is after
-    days = [formats.local(side.out_at).date() for side in (before, after)]
-    return before.kiln == after.kiln and days[0] == days[1]
+def _noted(side: Mapping[str, Any] | None) -> Whereabouts | None:
+    return None if side is None else Whereabouts(side["kiln"], side["firing"], iso_minute(side["out_at"]))
 
 
 def _line(
-    load: str, before: Place | None, after: Place | None, promised: Minute | None, formats: Formats
+    load: str, before: Whereabouts | None, after: Whereabouts | None, promised: Minute | None, formats: Formats
 ) -> ChangeLine:
     words = formats.words
 
-    def text(side: Place | None) -> str:
+    def text(side: Whereabouts | None) -> str:
         if side is None:
             return words("plans.no_place")
         return words("plans.place", kiln=side.kiln, out=formats.clock(side.out_at))

@@ -9,8 +9,9 @@ from api.printing.columns import heading, paragraph
 from api.printing.holds_text import hold_lines
 from api.printing.plan_text import clean_outs_cost, proof_text, sentence
 from api.words import rule_name
+from scheduler.planning.changes import Change
 from scheduler.planning.events import Question
-from scheduler.planning.replan import Change, Replanned
+from scheduler.planning.replan import Replanned
 from shared.clock import Minute
 from shared.plans import CostParts
 from shared.texts import Text, say

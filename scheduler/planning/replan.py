@@ -14,6 +14,7 @@ from itertools import pairwise
 
 from scheduler.audit import breaches, explain
 from scheduler.planning.batches import Batch, Fit, Stay
+from scheduler.planning.changes import Change, changes_between
 from scheduler.planning.cleaning import book_cleaned
 from scheduler.planning.dispatch import in_stages, orders
 from scheduler.planning.events import Events, Question, Situation, situation
@@ -43,34 +44,6 @@ BREAKS = frozenset(
     }
 )
 """Rules of the audit that tell what breaks if nobody re-plans; the others concern the plan file itself."""
-
-
-@dataclass(frozen=True, slots=True)
-class Whereabouts:
-    """Where a load is fired, and when it is out."""
-
-    kiln: str
-    firing: str
-    out_at: Minute
-
-
-@dataclass(frozen=True, slots=True)
-class Change:
-    """What changes for one load. ``before`` or ``after`` None: it had, or has, no place."""
-
-    load: str
-    owner: str
-    before: Whereabouts | None
-    after: Whereabouts | None
-    promised: Minute | None
-
-    @property
-    def breaks_promise(self) -> bool:
-        """Whether the new plan breaks a promise that the old one kept."""
-        if self.promised is None:
-            return False
-        kept = self.before is not None and self.before.out_at <= self.promised
-        return kept and (self.after is None or self.after.out_at > self.promised)
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,7 +140,7 @@ def replan(
         studio=state.studio.model_copy(update={"outages": outages}) if put_off else state.studio,
         loads=state.loads,
         under_way=frozenset(under_way),
-        changes=_changes((*loads, *events.add), state, plan, result, now, frozenset(events.cancel)),
+        changes=_changes((*loads, *events.add), events, plan, result, now, studio),
         questions=state.questions,
         lost=state.lost,
         do_nothing=_do_nothing(state, plan, begin),
@@ -382,30 +355,12 @@ def _names(
 
 
 def _changes(
-    loads: Sequence[Load], state: Situation, old: Plan, new: Plan, now: Minute, cancelled: frozenset[str]
+    loads: Sequence[Load], events: Events, old: Plan, new: Plan, now: Minute, studio: Studio
 ) -> tuple[Change, ...]:
-    """What changes for whom, sorted by person; a load out at the same time from the same kiln does not change."""
-    before = _whereabouts(old.firings)
-    after = _whereabouts(new.firings)
-    zone = state.studio.place.zone
-    rows = []
-    for load in loads:
-        was, will = before.get(load.id), after.get(load.id)
-        if was is not None and was.out_at <= now:
-            continue
-        if load.id in cancelled:
-            continue
-        same = was is not None and will is not None and was.kiln == will.kiln
-        if same and was is not None and will is not None:
-            same = local_time(was.out_at, zone).date() == local_time(will.out_at, zone).date()
-        if same or (was is None and will is None):
-            continue
-        rows.append(Change(load.id, load.owner, was, will, load.promised))
-    return tuple(sorted(rows, key=lambda change: (change.owner, change.load)))
-
-
-def _whereabouts(firings: Sequence[Firing]) -> dict[str, Whereabouts]:
-    return {load: Whereabouts(f.kiln, f.id, f.out_at) for f in firings for load in f.loads}
+    """What changes for whom, sorted by person."""
+    left = [load for load in loads if load.id not in events.cancel]
+    found = changes_between(left, old, new, studio.place.zone, now)
+    return tuple(sorted(found, key=lambda change: (change.owner, change.load)))
 
 
 def _do_nothing(state: Situation, plan: Plan, begin: Minute) -> tuple[str, ...]:

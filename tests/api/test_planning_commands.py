@@ -16,7 +16,7 @@ from api.printing.chances_text import chances_text, percent
 from api.printing.replan_text import change_text
 from api.words import read_words
 from scheduler.planning.chances import Chances, LoadChance
-from scheduler.planning.replan import Change, Whereabouts
+from scheduler.planning.changes import Change, Whereabouts
 from shared.clock import iso_text
 from shared.errors import FolderError
 from shared.files import read_folder, read_plan
