@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,6 +18,7 @@ from scipy.optimize import Bounds, LinearConstraint, linprog, milp
 from scipy.sparse import csr_matrix
 
 from scheduler.planning.columns import Column
+from scheduler.planning.crowding import crowds
 from scheduler.planning.problem import Problem
 
 SAFE = 1e-6
@@ -26,15 +28,22 @@ MIP_SAFE = 1e-3
 """The same for a bound with whole firings, whose solver works to a millionth of each sum [currency]."""
 
 Mask = NDArray[np.bool_]
+Three = tuple[int, int, int]
+
+MOST_CUT_OFF = 40
+"""Threes of loads that are named after one solution, at most."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CalendarBound:
-    """The bound [currency]; and what each column costs beyond it by starting slot, and each load left out."""
+    """The bound [currency], and what each column costs beyond it by starting slot.
+
+    ``cut_off`` are threes of loads that would raise the bound, were they among the programme's ``threes``.
+    """
 
     bound: float
     beyond: tuple[NDArray[np.float64], ...]
-    beyond_unplaced: NDArray[np.float64]
+    cut_off: tuple[Three, ...]
 
 
 @dataclass(slots=True)
@@ -89,7 +98,9 @@ class Calendar:
             options={"time_limit": seconds},
         )
         each, full = np.zeros(loads), np.zeros(self.in_room.shape[0])
+        cut_off: tuple[Three, ...] = ()
         if solved.status == 0:
+            cut_off = _cut_off(self.columns, [float(solved.x[[n for _, n in own]].sum()) for own in self.stretches])
             each, full = np.asarray(solved.eqlin.marginals), np.minimum(0.0, np.asarray(solved.ineqlin.marginals))
         beyond = self.costs - self.each_once.T @ each - self.in_room.T @ full
         bound = float(each.sum() + full @ self.limits + np.minimum(0.0, beyond).sum()) - SAFE
@@ -100,7 +111,7 @@ class Calendar:
             for slots, number in own:
                 row[slots] = beyond[number] + column.by_start[slots] - float(column.by_start[slots].min())
             by_slot.append(row)
-        return CalendarBound(bound, tuple(by_slot), beyond[len(beyond) - loads :])
+        return CalendarBound(bound, tuple(by_slot), cut_off)
 
     def whole_bound(self, seconds: float) -> float:
         """The same bound with whole firings instead of parts of them, as far as it is proved in the time [currency]."""
@@ -115,14 +126,20 @@ class Calendar:
         return -np.inf if proved is None or not np.isfinite(proved) else float(proved) - MIP_SAFE
 
 
-def lay_calendar(problem: Problem, columns: Sequence[Column], starts: Sequence[Mask], width: int) -> Calendar:
-    """The programme of ``columns`` started in ``starts``, in stretches of ``width`` slots."""
+def lay_calendar(
+    problem: Problem, columns: Sequence[Column], starts: Sequence[Mask], width: int, threes: Sequence[Three] = ()
+) -> Calendar:
+    """The programme of ``columns`` started in ``starts``, in stretches of ``width`` slots.
+
+    Of the firings that hold two or more of any ``threes`` of loads there is one at most, which parts of firings forget:
+    three halves of AB, BC and AC (the subset-row inequalities of Jepsen et al., Operations Research 56 (2008) 497).
+    """
     prices = problem.studio.prices
     moments = len(range(0, problem.slots, width))
     once, room = _Rows([], [], []), _Rows([], [], [])
     costs: list[float] = []
     stretches: list[tuple[tuple[NDArray[np.int64], int], ...]] = []
-    lines = _tight_lines(problem)
+    shares, limited = _shares(problem)
     for column, able in zip(columns, starts, strict=True):
         own: list[tuple[NDArray[np.int64], int]] = []
         for slots in _stretches(able & np.isfinite(column.by_start), width):
@@ -135,13 +152,13 @@ def lay_calendar(problem: Problem, columns: Sequence[Column], starts: Sequence[M
             for moment in _between(first, last, width, moments):
                 room.add(column.kiln * moments + moment, number, 1.0)
             first, last = int(slots.max()), int(slots.min()) + column.fit.phases.hot
-            for row, line in enumerate(lines, start=len(problem.kilns)):
-                if line in problem.kiln_lines[column.kiln]:
-                    share = problem.kiln_amps[column.kiln] / int(problem.line_limit[line])
-                    for moment in _between(first, last, width, moments):
-                        room.add(row * moments + moment, number, share)
+            for row, share in shares[column.kiln]:
+                for moment in _between(first, last, width, moments):
+                    room.add((len(problem.kilns) + row) * moments + moment, number, share)
         stretches.append(tuple(own))
-    rows = (len(problem.kilns) + len(lines)) * moments
+    rows = (len(problem.kilns) + limited) * moments
+    _hold_two(columns, stretches, threes, room, rows)
+    rows += len(threes)
     stages = _order_of_stages(problem, columns, stretches, room, rows, width)
     for load, row_of in enumerate(problem.loads):
         once.add(load, len(costs), 1.0)
@@ -152,6 +169,35 @@ def lay_calendar(problem: Problem, columns: Sequence[Column], starts: Sequence[M
     limits = np.where(kept < rows, 1.0, 0.0)
     each_once = once.matrix(len(problem.loads), len(costs))
     return Calendar(problem, tuple(columns), np.array(costs), each_once, in_room[kept], limits, tuple(stretches))
+
+
+def _hold_two(
+    columns: Sequence[Column],
+    stretches: Sequence[tuple[tuple[NDArray[np.int64], int], ...]],
+    threes: Sequence[Three],
+    room: _Rows,
+    first_row: int,
+) -> None:
+    """A row for each of ``threes`` of loads: the firings that hold two or more of them."""
+    for column, own in zip(columns, stretches, strict=True):
+        for row, three in enumerate(threes, start=first_row):
+            if len(set(three) & set(column.batch.loads)) > 1:
+                for _, number in own:
+                    room.add(row, number, 1.0)
+
+
+def _cut_off(columns: Sequence[Column], chosen: Sequence[float]) -> tuple[Three, ...]:
+    """Threes of loads of which more than one firing holds two or more, by the parts ``chosen``; the worst first."""
+    parts = [
+        (set(column.batch.loads), part) for column, part in zip(columns, chosen, strict=True) if 1e-6 < part < 1 - 1e-6
+    ]
+    parts = [(loads, part) for loads, part in parts if len(loads) > 1]
+    over: list[tuple[float, Three]] = []
+    for three in combinations(sorted(set().union(*(loads for loads, _ in parts))), 3):
+        held = sum(part for loads, part in parts if len(loads.intersection(three)) > 1)
+        if held > 1.0 + 1e-3:
+            over.append((-held, three))
+    return tuple(three for _, three in sorted(over)[:MOST_CUT_OFF])
 
 
 def _order_of_stages(
@@ -220,9 +266,19 @@ def _between(first: int, last: int, width: int, count: int) -> range:
     return range(-(-first // width), min(count, -(-last // width)))
 
 
-def _tight_lines(problem: Problem) -> list[int]:
-    """Legs that all their kilns together overload."""
+def _shares(problem: Problem) -> tuple[list[list[tuple[int, float]]], int]:
+    """By kiln, what it takes of each row of what may heat at once, as a share of it; and how many rows there are.
+
+    The rows are the legs that all their kilns together overload, and the `crowding.crowds`.
+    """
     drawn = np.zeros(len(problem.line_limit), dtype=np.int64)
     for lines, amps in zip(problem.kiln_lines, problem.kiln_amps, strict=True):
         drawn[lines] += amps
-    return [int(line) for line in np.flatnonzero(drawn > problem.line_limit)]
+    tight = [int(line) for line in np.flatnonzero(drawn > problem.line_limit)]
+    together = crowds(problem)
+    shares = [
+        [(row, amps / int(problem.line_limit[line])) for row, line in enumerate(tight) if line in lines]
+        + [(row, 1.0 / crowd.at_most) for row, crowd in enumerate(together, start=len(tight)) if kiln in crowd.kilns]
+        for kiln, (lines, amps) in enumerate(zip(problem.kiln_lines, problem.kiln_amps, strict=True))
+    ]
+    return shares, len(tight) + len(together)

@@ -223,16 +223,17 @@ class Pricer:
         spent = np.zeros(problem.slots)
         for wait in range(phases.latest - phases.safe + 1):
             unload = slots + phases.safe + wait
-            until = _hold_ends(problem, phases, wait)
+            until, part = _hold_ends(problem, phases, wait)
             spent = spent + self._energy(power_kw[heated:until], phases, heated)
+            whole = spent + self._energy(part * power_kw[until : until + 1], phases, until)
             heated = until
             ends = unload + phases.unload
             fits = starts & (ends <= np.minimum(last_hot, problem.slots))
             fits[fits] = np.isfinite(late[unload[fits]])
             at = unload[fits]
-            energy[fits] = np.minimum(energy[fits], spent[fits])
-            by_start[fits] = np.minimum(by_start[fits], spent[fits] + late[at])
-            by_unload[at] = np.minimum(by_unload[at], spent[fits] + late[at])
+            energy[fits] = np.minimum(energy[fits], whole[fits])
+            by_start[fits] = np.minimum(by_start[fits], whole[fits] + late[at])
+            by_unload[at] = np.minimum(by_unload[at], whole[fits] + late[at])
             out[fits] = np.minimum(out[fits], ends[fits])
         return energy, by_start, by_unload, out
 
@@ -254,14 +255,15 @@ class Pricer:
         return total
 
 
-def _hold_ends(problem: Problem, phases: Phases, wait: int) -> int:
-    """The last whole minute of heating of hot work whose session begins ``wait`` slots after the least hold.
+def _hold_ends(problem: Problem, phases: Phases, wait: int) -> tuple[int, float]:
+    """When the hold of hot work ends whose session begins ``wait`` slots after the least one: whole steps, and a part.
 
     The hold ends as a written plan has it: it begins at the target, and its length is counted from the minute after.
     """
     target = phases.course.target_minutes
     session_end = (phases.safe + wait) * problem.grid_minutes + phases.out_minutes
-    return math.floor((target + session_end - math.ceil(target)) / phases.course.step_minutes)
+    steps = (target + session_end - math.ceil(target)) / phases.course.step_minutes
+    return math.floor(steps), steps - math.floor(steps)
 
 
 def _free(phases: Phases, out: NDArray[np.int64]) -> NDArray[np.int64]:

@@ -1,9 +1,10 @@
 """How near a plan is to the best there is, where a studio's possible firings are few enough to be listed.
 
 All firings are listed as `columns`, with their real masses; `calendar_bound` says what no choice of them can cost less
-than, and `listed_model` what the best of them does cost, where energy has one price. The proof is over the plans that
-the planner can write: times on the grid, layers as `layers.pack` lays them, phases in whole slots. Clean-outs, and but
-for the exact model hands needed in two places at once, are left aside: either can only make a plan dearer.
+than, and `listed_model` what the best of them does cost. The exact model is asked for a plan just above the bound,
+then for one further off: near it so few starts are possible that one is soon found, or none proved to be there. The
+proof is over the plans that the planner can write: times on the grid, layers as `layers.pack` lays them, phases in
+whole slots. Clean-outs are left aside, which can only make a plan dearer.
 """
 
 from __future__ import annotations
@@ -16,11 +17,11 @@ import numpy as np
 
 from scheduler.planning.batches import Batches
 from scheduler.planning.bounds import LoadBound, load_bounds
-from scheduler.planning.calendar_bound import Calendar, Mask, lay_calendar
+from scheduler.planning.calendar_bound import Calendar, CalendarBound, Mask, Three, lay_calendar
 from scheduler.planning.columns import Column, columns_of
 from scheduler.planning.dispatch import in_stages
 from scheduler.planning.insertion import Inserter
-from scheduler.planning.listed_model import Timed, has_one_price, listed_answer
+from scheduler.planning.listed_model import ListedAnswer, Timed, listed_answer
 from scheduler.planning.problem import Problem
 from scheduler.planning.timetable import Timetable
 
@@ -30,8 +31,14 @@ WIDTHS_MINUTES = (240, 120, 60)
 COLUMNS_A_SECOND = 250
 """Columns that are listed and priced in a second; measured, 200 to 300 on one core."""
 
-EXACT_SHARE = 0.5
-"""Share of the time that is left for the exact model of listed firings, where energy has one price at all hours [-]."""
+GAPS = (0.005, 0.01, 0.02, 0.04, 0.08, math.inf)
+"""How far above its bound a plan is looked for, at first, then, last [-]: the nearer, the fewer times are possible."""
+
+EXACT_SHARE = 0.7
+"""Share of the time that is left for the exact model of listed firings [-]."""
+
+RAISED = 1e-4
+"""Cutting threes of loads off goes on while it raises the bound by that [currency]."""
 
 MOST_WHOLE = 40_000
 """Variables of a programme with whole firings, at most: beyond, it proves nothing in the time it has."""
@@ -57,31 +64,50 @@ def columns_within(batches: Batches, seconds: float) -> tuple[Column, ...] | Non
 def plan_firings(timetable: Timetable, firings: Sequence[Timed]) -> bool:
     """Put listed firings, and loads that these leave out, into the timetable; False, and as it was, if not cheaper.
 
-    The search rounds phases up, so they may not all fit at their own times: then each goes where it is cheapest.
+    They go where they are said to be, with their real masses. Where that cannot be, since a clean-out is wanted between
+    two of them, each goes where it is cheapest beside the others.
     """
     before, cost = timetable.snapshot(), timetable.cost()
-    for in_time in (True, False) if firings else ():
-        timetable.restore(())
-        _place_in_order(timetable, firings, in_time=in_time)
-        if timetable.cost() < cost - 1e-6:
-            return True
+    batches = timetable.batches
+    batches.exact = True
+    try:
+        for place in (_place_as_listed, _place_at_starts, _place_in_order) if firings else ():
+            timetable.restore(())
+            place(timetable, firings)
+            _place_missing(timetable)
+            if timetable.cost() < cost - 1e-6 and timetable.is_sound():
+                return True
+    finally:
+        batches.exact = False
     timetable.restore(before)
     return False
 
 
-def _place_in_order(timetable: Timetable, firings: Sequence[Timed], *, in_time: bool) -> None:
-    batches = timetable.batches
+def _place_as_listed(timetable: Timetable, firings: Sequence[Timed]) -> None:
     for firing in firings:
-        batch, kiln = firing.column.batch, firing.column.kiln
-        fit = batches.fit(batch, kiln)
-        placed = None
-        if fit is not None and in_time:
-            placed = timetable.best_place(batch, kiln, fit, only_start=firing.start)
-        if fit is not None and placed is None:
-            not_before = firing.load_at if in_time else 0
-            placed = timetable.best_place(batch, kiln, fit, not_before=not_before)
+        column = firing.column
+        at = firing.load_at, firing.start, firing.unload
+        timetable.add(timetable.placed_at(column.batch, column.kiln, column.fit, *at))
+
+
+def _place_at_starts(timetable: Timetable, firings: Sequence[Timed]) -> None:
+    for firing in firings:
+        column = firing.column
+        placed = timetable.best_place(column.batch, column.kiln, column.fit, only_start=firing.start)
+        if placed is None:
+            placed = timetable.best_place(column.batch, column.kiln, column.fit, not_before=firing.load_at)
         if placed is not None:
             timetable.add(placed)
+
+
+def _place_in_order(timetable: Timetable, firings: Sequence[Timed]) -> None:
+    for firing in firings:
+        placed = timetable.best_place(firing.column.batch, firing.column.kiln, firing.column.fit)
+        if placed is not None:
+            timetable.add(placed)
+
+
+def _place_missing(timetable: Timetable) -> None:
     inserter = Inserter(timetable, seed=0)
     missing = [load for load in range(len(timetable.problem.loads)) if load not in timetable.firing_of]
     for load in in_stages(timetable.problem, missing):
@@ -105,32 +131,82 @@ def listed_bounds(
     """
     if not columns:
         return
-    problem = batches.problem
     ends = math.inf if seconds is None else time.monotonic() + seconds
-    starts = [np.isfinite(column.by_start) for column in columns]
-    for minutes in WIDTHS_MINUTES if seconds is not None else WIDTHS_MINUTES[:1]:
-        known = known_cost()
-        found = _calendar(problem, columns, starts, minutes).bound(max(0.01, min(_left(ends), 600.0)))
-        yield min(found.bound, known), ()
-        # What is left out costs at least as much as the known plan, so a bound of the rest holds up to its cost.
-        starts = [able & (more <= known - found.bound) for able, more in zip(starts, found.beyond, strict=True)]
-        if seconds is not None and minutes == WIDTHS_MINUTES[0] and _left(ends) > 0.0 and has_one_price(columns):
-            answer = listed_answer(problem, columns, starts, known_cost(), EXACT_SHARE * _left(ends))
-            yield answer.bound, answer.firings
-            if answer.proved:
-                return
+    listing = _Listing(batches.problem, columns, ends)
+    every = [np.isfinite(column.by_start) for column in columns]
+    coarse = listing.bound(every, WIDTHS_MINUTES[0])
+    yield min(coarse.bound, known_cost()), ()
     if seconds is None:
         return
-    for minutes in WIDTHS_MINUTES:
-        calendar = _calendar(problem, columns, starts, minutes)
-        if _left(ends) <= 0.0 or len(calendar.costs) > MOST_WHOLE:
+    for bound, answer in _exact_bounds(listing, every, coarse, known_cost):
+        yield bound, () if answer is None else answer.firings
+        if answer is not None and answer.proved and (answer.firings or bound >= known_cost()):
             return
-        yield min(calendar.whole_bound(_left(ends)), known_cost()), ()
+    starts = cheaper_than(known_cost(), every, coarse)
+    for minutes in WIDTHS_MINUTES:
+        calendar = listing.calendar(starts, minutes)
+        if listing.left() <= 0.0 or len(calendar.costs) > MOST_WHOLE:
+            return
+        yield min(calendar.whole_bound(listing.left()), known_cost()), ()
 
 
-def _calendar(problem: Problem, columns: Sequence[Column], starts: Sequence[Mask], minutes: int) -> Calendar:
-    return lay_calendar(problem, columns, starts, max(1, minutes // problem.grid_minutes))
+def _exact_bounds(
+    listing: _Listing, every: Sequence[Mask], coarse: CalendarBound, known_cost: Callable[[], float]
+) -> Iterator[tuple[float, ListedAnswer | None]]:
+    """Bounds by a plan looked for further and further above the coarse one; the exact model's answers with them."""
+    bound = coarse.bound
+    for gap in GAPS:
+        known = known_cost()
+        if bound >= known or listing.left() <= 0.0:
+            return
+        limit = min(known, bound * (1.0 + gap))
+        starts = cheaper_than(limit, every, coarse)
+        for minutes in WIDTHS_MINUTES[1:]:
+            found = listing.bound(starts, minutes)
+            yield min(found.bound, limit), None
+            starts = cheaper_than(limit, starts, found)
+        answer = listed_answer(listing.problem, listing.columns, starts, limit, EXACT_SHARE * listing.left())
+        bound = max(bound, answer.bound)
+        yield bound, answer
+        if answer.firings or not answer.proved:
+            return
 
 
-def _left(ends: float) -> float:
-    return ends - time.monotonic()
+def cheaper_than(limit: float, starts: Sequence[Mask], found: CalendarBound) -> list[Mask]:
+    """The starts that a plan cheaper than ``limit`` may have.
+
+    What is left out costs at least as much as the limit, so a bound of the rest holds up to it.
+    """
+    return [able & (more <= limit - found.bound) for able, more in zip(starts, found.beyond, strict=True)]
+
+
+class _Listing:
+    """The programmes of listed firings, with the threes of loads that were found for them so far, until time is up."""
+
+    def __init__(self, problem: Problem, columns: Sequence[Column], ends: float) -> None:
+        self.problem = problem
+        self.columns = columns
+        self._ends = ends
+        self._threes: list[Three] = []
+
+    def left(self) -> float:
+        """Seconds left [s]."""
+        return self._ends - time.monotonic()
+
+    def calendar(self, starts: Sequence[Mask], minutes: int) -> Calendar:
+        """The programme of firings started in ``starts``."""
+        width = max(1, minutes // self.problem.grid_minutes)
+        return lay_calendar(self.problem, self.columns, starts, width, self._threes)
+
+    def bound(self, starts: Sequence[Mask], minutes: int) -> CalendarBound:
+        """The bound by firings started in ``starts``, threes of loads cut off for as long as that raises it."""
+        best = None
+        while True:
+            found = self.calendar(starts, minutes).bound(max(0.01, min(self.left(), 600.0)))
+            if best is not None and found.bound < best.bound + RAISED:
+                return best
+            best = found
+            new = [three for three in found.cut_off if three not in self._threes]
+            if not new:
+                return best
+            self._threes += new
