@@ -8,10 +8,12 @@ times, and looks at nothing ahead but the promises of what lies on its piles:
 - a pile that the next load no longer fits on, in any kiln that may fire it, is fired: in the kiln in which it is out
   first, as soon as hands, current and hours allow.
 - a pile is fired before it is full if its first promise would else be missed (its time in the kiln and a day for people
-  before that), or once it has waited long enough. How long suits a studio she knows: one, two, four days and a week are
-  tried, and the cheapest plan is hers.
+  before that).
 - what is left on the piles when nobody brings anything more is fired as it is.
 - a pile that finds no place is tried load by load; what then finds none stays out.
+
+A harder baseline, "best wait", fires a pile also once it has waited for one, two or four days or a week, whichever
+turns out to be the cheapest: which nobody can know beforehand.
 """
 
 from __future__ import annotations
@@ -26,7 +28,10 @@ PEOPLE_MINUTES = 24 * 60
 """What a careful person allows for people to come by [min]: a day; judgement."""
 
 WAITS_DAYS = (1, 2, 4, 7)
-"""How long a pile waits at most [d]: studios fire at least weekly (trade notes); judgement."""
+"""How long a pile waits at most by the harder baseline [d]: studios fire at least weekly (trade notes); judgement."""
+
+NO_LIMIT_MINUTES = 1 << 40
+"""A pile waits until it is full, or a promise forces it [min]."""
 
 Key = tuple[str, str | None, int | None]
 
@@ -37,13 +42,13 @@ class Pile:
 
     loads: list[int] = field(default_factory=list)
     since: int = 0
-    force_at: int = 1 << 40
+    force_at: int = NO_LIMIT_MINUTES
 
 
 class CarefulPerson:
     """Fills a timetable."""
 
-    def __init__(self, timetable: Timetable, wait_minutes: int) -> None:
+    def __init__(self, timetable: Timetable, wait_minutes: int = NO_LIMIT_MINUTES) -> None:
         self.wait_minutes = wait_minutes
         self.timetable, self.problem, self.batches = timetable, timetable.problem, timetable.batches
         self.piles: dict[Key, Pile] = {}
@@ -137,11 +142,17 @@ class CarefulPerson:
 
 
 def first_come(timetable: Timetable) -> None:
-    """Fill an empty timetable as a careful person would, with the wait that suits it best."""
+    """Fill an empty timetable as a careful person would: a kiln is fired when full, or when a promise forces it."""
+    timetable.restore(())
+    CarefulPerson(timetable).run()
+
+
+def best_wait(timetable: Timetable) -> None:
+    """The same where a pile is also fired after the wait that, as it turns out, suits the timetable best."""
     best: tuple[float, tuple[Placed, ...]] | None = None
-    for days in WAITS_DAYS:
+    for minutes in (*(days * 24 * 60 for days in WAITS_DAYS), NO_LIMIT_MINUTES):
         timetable.restore(())
-        CarefulPerson(timetable, days * 24 * 60).run()
+        CarefulPerson(timetable, minutes).run()
         if best is None or timetable.cost() < best[0]:
             best = timetable.cost(), timetable.snapshot()
     assert best is not None

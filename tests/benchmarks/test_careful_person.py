@@ -11,14 +11,12 @@ from scheduler.planning.settle import write_plan_of
 from shared.loads import Load
 from shared.plans import Plan
 from shared.studio import Studio
-from tests.benchmarks.careful_person import CarefulPerson
+from tests.benchmarks.careful_person import NO_LIMIT_MINUTES, CarefulPerson, best_wait, first_come
 from tests.benchmarks.planning_sizes import studio_of
 from tests.scheduler.planning.plain_studio import BEGIN, clock, load, studio
 
-WEEK = 7 * 24 * 60
 
-
-def by_hand(place: Studio, loads: tuple[Load, ...], wait_minutes: int = WEEK, begin: int = BEGIN) -> Plan:
+def by_hand(place: Studio, loads: tuple[Load, ...], wait_minutes: int = NO_LIMIT_MINUTES, begin: int = BEGIN) -> Plan:
     """The careful person's plan, proved."""
     session = studio_session(place, loads, begin, None, None)
     CarefulPerson(session.timetable, wait_minutes).run()
@@ -59,3 +57,14 @@ def test_a_later_stage_comes_when_its_earlier_one_is_out() -> None:
 def test_its_plans_of_generated_studios_are_proved(seed: int) -> None:
     place, loads, _, begin = studio_of(seed, 20)
     assert by_hand(place, loads, begin=begin).firings
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_the_best_wait_is_never_worse_than_no_limit(seed: int) -> None:
+    place, loads, _, begin = studio_of(seed, 20)
+    timetable = studio_session(place, loads, begin, None, None).timetable
+    first_come(timetable)
+    without_limit = timetable.cost()
+    best_wait(timetable)
+    assert timetable.cost() <= without_limit
+    assert timetable.is_sound()

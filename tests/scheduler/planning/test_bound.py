@@ -22,7 +22,7 @@ from scheduler.planning.settle import settle, write_plan_of
 from shared.clock import wall_minute
 from shared.loads import Load
 from shared.studio import CleanOut, Outage, Prices, Studio
-from tests.benchmarks.careful_person import first_come
+from tests.benchmarks.careful_person import best_wait
 from tests.benchmarks.planning_sizes import METHODS, OURS, PLAIN
 from tests.benchmarks.studios import make_studio
 from tests.scheduler.planning.plain_studio import BEGIN, MONDAY, bench_kiln, clock, load, slow_profile, studio
@@ -54,8 +54,8 @@ def costs_by_method(place: Studio, loads: tuple[Load, ...], begin: int) -> tuple
     by_arrival(timetable)
     costs["by arrival"] = written_cost(session, place, loads)
     timetable.restore(())
-    first_come(timetable)
-    costs["first come"] = written_cost(session, place, loads)
+    best_wait(timetable)
+    costs["best wait"] = written_cost(session, place, loads)
     timetable.restore(())
     part = Part(timetable, tuple(range(len(loads))))
     answer = solve(part, SOLVER_WORK)

@@ -19,7 +19,7 @@ from scheduler.planning.settle import settle, write_plan_of
 from shared.clock import wall_minute
 from shared.loads import Load
 from shared.studio import Prices, Studio, Tariff
-from tests.benchmarks.careful_person import first_come
+from tests.benchmarks.careful_person import best_wait
 from tests.benchmarks.studios import make_studio
 from tests.scheduler.planning.plain_studio import ALWAYS, BEGIN, MONDAY, bench_kiln, clock, load, studio
 
@@ -129,7 +129,7 @@ def test_the_bound_by_listed_firings_never_exceeds_any_plan(seed: int) -> None:
         dispatch(session.timetable, order)
         costs.append(written_cost(session))
     session.timetable.restore(())
-    first_come(session.timetable)
+    best_wait(session.timetable)
     costs.append(session.timetable.cost())
     made = plan(place, loads, now=now, begin=session.problem.begin, settings=Settings(work_limit=80, seed=seed))
     costs.append(made.cost_parts.total)
