@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.resources
+import re
 from collections import Counter
 from datetime import date, timedelta
 from itertools import combinations
@@ -10,7 +11,9 @@ from pathlib import Path
 
 import pytest
 
+from api.single_firing import compute_firing
 from scheduler.firing.course import Course, FiringRequest
+from scheduler.firing.heat_work import heat_work
 from scheduler.firing.simulate import simulate
 from shared.calendar import on_duty, quiet_spans
 from shared.clock import Minute, wall_minute
@@ -103,6 +106,24 @@ def test_every_other_load_fits_a_kiln_that_reaches_its_temperature(sample: tuple
         assert courses, f"{load.id} fits no kiln"
         stalled = {kiln: course.stalled_at_c for kiln, course in courses.items() if not course.reached}
         assert not stalled, f"{load.id} stalls: {stalled}"
+
+
+def test_every_size_reaches_the_cone_that_its_profile_names_and_no_more(
+    sample: tuple[Studio, tuple[Load, ...]],
+) -> None:
+    """In each kiln, its hold counted; the cones' equivalents are Orton's (``heat_work``, held against them there)."""
+    studio, _ = sample
+    seen = set()
+    for profile in studio.profiles:
+        named = re.search(r"cone (\d+)", profile.name or "")
+        for kiln in studio.kilns if named else ():
+            for row in profile.rows if profile.work in kiln.work else ():
+                size = None if row is None else profile.sizes[row].up_to
+                course = compute_firing(studio, kiln, profile, None, size, None).course
+                off = heat_work(course.temperature_c, course.step_minutes).off(named[1])  # type: ignore[index]
+                assert 0.0 <= off < 0.25, (profile.id, row, kiln.id, off)
+                seen.add((profile.id, row))
+    assert len(seen) == 7
 
 
 def test_not_everything_can_heat_at_once(sample: tuple[Studio, tuple[Load, ...]]) -> None:
