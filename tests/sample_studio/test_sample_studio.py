@@ -15,7 +15,7 @@ from api.single_firing import compute_firing
 from scheduler.firing.course import Course, FiringRequest
 from scheduler.firing.heat_work import heat_work
 from scheduler.firing.simulate import simulate
-from shared.calendar import on_duty, quiet_spans
+from shared.calendar import Span, on_duty, power_outages, quiet_spans
 from shared.clock import Minute, wall_minute
 from shared.files import folder_warnings, read_folder, read_log
 from shared.kilns import Kiln
@@ -213,9 +213,23 @@ def test_the_house_has_two_shift_patterns_a_night_tariff_a_closed_day_and_an_out
     assert {shift.hands for shift in studio.shifts} == {1, 2}
     assert min(band.price for band in studio.tariff.bands) < studio.tariff.default
     begin, end = horizon
-    assert len(studio.closed) == len(studio.outages) == 1
-    assert begin < studio.outages[0].begins < end
+    assert len(studio.closed) == 1
+    assert [outage.kiln or outage.circuit for outage in studio.outages] == ["main", "K3"]
+    assert all(begin < outage.begins < end for outage in studio.outages)
     assert {quiet.days for quiet in studio.quiet} == {("tue", "thu")}
+
+
+def test_nothing_can_heat_from_the_inspectors_coming_until_somebody_is_back(
+    sample: tuple[Studio, tuple[Load, ...]],
+) -> None:
+    """A closed day stops people, not kilns on their timers; the circuit's outage stops those."""
+    studio, _ = sample
+    (closed,) = studio.closed
+    comes = wall_minute(closed.first, 8 * 60, studio.place.zone)
+    tomorrow = wall_minute(closed.last + timedelta(days=1), 0, studio.place.zone)
+    back = min(duty.begin for duty in on_duty(studio, tomorrow, tomorrow + 24 * 60))
+    for kiln in studio.kilns:
+        assert power_outages(studio, kiln.id, comes, back) == [Span(comes, back)], kiln.id
 
 
 @pytest.mark.parametrize("path", sorted((FOLDER / "logs").glob("*.csv")), ids=lambda path: path.stem)
