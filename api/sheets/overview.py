@@ -9,7 +9,7 @@ from api.formats import Formats
 from api.people import names_text
 from api.words import rule_name
 
-MOST_LATE, LEAST_LATE = 12, 4
+MOST_LATE, LEAST_LATE = 12, 2
 """How many loads the overview names as late or without a place, on a day with little and with much to do."""
 
 ROOMY_LINES = 20
@@ -17,6 +17,9 @@ ROOMY_LINES = 20
 
 TASK_LETTERS = 58
 """Letters of a task on one line of its column."""
+
+WHO_LETTERS = 42
+"""Letters of the people's names on one line of theirs."""
 
 MOST_LOADS = 8
 """How many loads of one firing a task names; the kiln's sheet has them all."""
@@ -120,7 +123,7 @@ def circuit_rows(day: Day, formats: Formats, legs: tuple[str, ...]) -> tuple[Cir
 
 def lines_taken(tasks: tuple[TaskRow, ...], circuits: tuple[CircuitRow, ...]) -> int:
     """About how many lines the overview's two tables have."""
-    return len(circuits) + sum(1 + len(task.what) // TASK_LETTERS for task in tasks)
+    return len(circuits) + sum(1 + max(len(task.what) // TASK_LETTERS, len(task.who) // WHO_LETTERS) for task in tasks)
 
 
 def late_texts(day: Day, formats: Formats, above: int = 0) -> list[str]:
