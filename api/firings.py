@@ -70,7 +70,7 @@ def tap(service: Service, who: Identity, firing_id: str, step: str, said: Tap) -
         raise ProblemError(422, tell("refused.lies_future_note"), name="not-yet")
     with service.store.write() as session:
         audited, firing = planned(service, session, firing_id)
-        kept = _record(session, audited, firing, current_plan_id(session))
+        kept = record_of(session, audited, firing, current_plan_id(session))
         studio = audited.studio
         before = record_shown(kept, studio) if kept.version else None
         if kept.version != said.version:
@@ -79,10 +79,10 @@ def tap(service: Service, who: Identity, firing_id: str, step: str, said: Tap) -
         if said.note is not None:
             kept.note = said.note[:1000]
         if step == "started":
-            _expect(kept, audited, firing, at)
+            expect(kept, audited, firing, at)
         if step == "opened":
             kept.result, kept.kwh = said.result or "good", said.kwh
-            _loads_are_out(session, kept, at, who.author(now))
+            loads_are_out(session, kept, at, who.author(now))
         kept.version += 1
         session.add(kept)
         session.flush()
@@ -249,7 +249,14 @@ def record_shown(kept: FiringRecord, studio: Studio) -> dict[str, Any]:
     }
 
 
-def _record(session: Session, audited: AuditedPlan, firing: Firing, plan_id: int) -> FiringRecord:
+def record_of(session: Session, audited: AuditedPlan, firing: Firing, plan_id: int) -> FiringRecord:
+    """What is noted of a firing; a new record, not yet kept, where nothing is.
+
+    Raises
+    ------
+    ProblemError
+        If by what is noted another firing is still in its kiln.
+    """
     kept = session.scalar(
         select(FiringRecord).where(FiringRecord.plan_id == plan_id, FiringRecord.firing_id == firing.id)
     )
@@ -305,7 +312,8 @@ def _step(kept: FiringRecord, step: str, at: datetime) -> None:
     kept.state = step
 
 
-def _expect(kept: FiringRecord, audited: AuditedPlan, firing: Firing, started: datetime) -> None:
+def expect(kept: FiringRecord, audited: AuditedPlan, firing: Firing, started: datetime) -> None:
+    """Note when a firing that started at a moment is expected to have heated, and to be safe."""
     course = audited.courses[firing.id]
     start = minute_of(started)
     kept.expected_hot_until = start + math.ceil(course.hot_minutes)
@@ -321,7 +329,8 @@ def _follow(kept: FiringRecord, audited: AuditedPlan, firing: Firing, readings: 
     return track(audited.courses[firing.id], series, audited.studio.unload_below_c(profile)) if series else None
 
 
-def _loads_are_out(session: Session, kept: FiringRecord, at: datetime, author: Author) -> None:
+def loads_are_out(session: Session, kept: FiringRecord, at: datetime, author: Author) -> None:
+    """Note of a firing's loads that they are out, as its result says."""
     for name in kept.planned["loads"]:
         row = session.scalar(select(BookedLoad).where(BookedLoad.key == name))
         if row is None or row.state != "waiting" or kept.result == "refire":

@@ -27,6 +27,7 @@ from api.storage.plan_store import OPEN_STATES, current, plan_row
 from api.storage.studio_store import waiting_loads
 from api.storage.tables import BookedLoad, FiringRecord, Job, Publication, StoredPlan
 from api.studio_parts import bring_in
+from api.unnoted import refuse_unnoted
 from api.wire import restored_loads, restored_text
 from api.words import tell
 from scheduler.planning.changes import Whereabouts, whereabouts
@@ -78,6 +79,7 @@ def ask_plan(service: Service, who: Identity, day: date | None, effort: Effort, 
     with service.store.read() as session:
         studio, loads, basis = service.studio(session), waiting_loads(session), _versions(session)
         _nothing_under_way(session)
+        refuse_unnoted(service, session, service.minute())
         held = held_now(service, session)
     now = service.minute()
     first = day or date.fromordinal(local_time(now, studio.place.zone).date().toordinal() + 1)

@@ -31,6 +31,7 @@ from api.solving import Missed, SolveTask
 from api.storage.plan_store import current
 from api.storage.studio_store import waiting_loads
 from api.tried import tried
+from api.unnoted import refuse_unnoted
 from api.wire import NAMED_PARTS, PART_MODELS, SINGLE_PARTS, read_record
 from api.words import tell
 from scheduler.audit import AuditedPlan
@@ -63,6 +64,7 @@ def ask_what_if(
     now = service.minute()
     with service.store.read() as session:
         real, waiting = service.studio(session), waiting_loads(session)
+        refuse_unnoted(service, session, now)
         held, stands = held_now(service, session), _as_it_stands(service, session, now)
     studio = _supposed_studio(real, supposed)
     gone = set(supposed.cancel)

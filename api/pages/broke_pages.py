@@ -18,6 +18,7 @@ from api.pages.forms import Form, FormDep, field_query, read_number
 from api.pages.page import Page, go_to
 from api.pages.page_route import PageRoute, told
 from api.pages.plan_pages import effort_of
+from api.pages.unnoted_pages import asked_firings, note_answers
 from api.problems import ProblemError, thing
 from api.storage.plan_store import plan_row
 from api.storage.tables import Job
@@ -78,6 +79,8 @@ def broke_page(page: Page, said: Form, texts: list[str]) -> HTMLResponse:
         values={name: said(name) for name in ("until", "away", "shift", "late", "hours")},
         ticked=said.every,
         texts=texts,
+        again=said.every("again"),
+        unnoted=asked_firings(page),
         kilns=page.studio.kilns,
         circuits=[(circuit.id, _fed_text(page, circuit)) for circuit in page.studio.circuits],
         firings=firings,
@@ -98,9 +101,12 @@ def propose(request: Request, service: ServiceDep, who: StaffDep, form: FormDep)
     page = Page(request, service, who)
     try:
         again = form.every("again")
-        happened = plans.Happened(events_of(form, page.studio), again=again, by_chance=not again)
-        _not_over(happened.events, page)
-        job = plans.ask_replan(service, who, happened, effort_of(form), {"broke": _kept(form)})
+        events = events_of(form, page.studio)
+        _not_over(events, page)
+        answered = note_answers(service, who, form)
+        happened = plans.Happened(events, by_records=answered or None, again=again, by_chance=not again)
+        kept = _kept(form) | ({"unnoted": ["1"]} if answered else {})
+        job = plans.ask_replan(service, who, happened, effort_of(form), {"broke": kept})
     except KilnrotaError as error:
         return broke_page(page, form, told(error))
     return go_to(f"/jobs/{job}")
@@ -137,9 +143,9 @@ def answers(service: ServiceDep, who: StaffDep, plan_id: int, form: FormDep) -> 
         absent=told_before.absent,
         outcomes=outcomes,
     )
-    job = plans.ask_replan(
-        service, who, plans.Happened(events, again=Form(stored).every("again")), effort_of(form), {"broke": stored}
-    )
+    by_records = True if Form(stored)("unnoted") else None
+    happened = plans.Happened(events, by_records, again=Form(stored).every("again"))
+    job = plans.ask_replan(service, who, happened, effort_of(form), {"broke": stored})
     return go_to(f"/jobs/{job}")
 
 

@@ -54,7 +54,8 @@ def error_page(request: Request, error: KilnrotaError) -> Response:
         return page.answer("no_plan.html", status=status, head=head)
     # A plan made afresh is refused while something heats: the way on is to plan again round it.
     again = isinstance(error, ProblemError) and error.name == "under-way" and request.url.path == "/plans"
-    answer = page.answer("error.html", status=status, texts=_refusal(error, page) or told(error), again=again)
+    ask = isinstance(error, ProblemError) and error.name == "not-noted"
+    answer = page.answer("error.html", status=status, texts=_refusal(error, page) or told(error), again=again, ask=ask)
     if isinstance(error, ProblemError) and "retry-after" in error.headers:
         answer.headers["retry-after"] = error.headers["retry-after"]
     return answer

@@ -14,6 +14,7 @@ from api.pages import (
     load_pages,
     plan_pages,
     sheet_pages,
+    unnoted_pages,
     what_if_pages,
     why_pages,
 )
@@ -30,6 +31,7 @@ PAGE_ROUTERS: tuple[tuple[APIRouter, str], ...] = tuple(
         broke_pages,
         house_pages,
         sheet_pages,
+        unnoted_pages,
         what_if_pages,
         why_pages,
     )

@@ -14,6 +14,7 @@ from api.pages.page import Page, go_to
 from api.pages.page_route import PageRoute, told
 from api.pages.plan_pages import effort_of
 from api.pages.supposing import supposed
+from api.problems import ProblemError
 from shared.errors import KilnrotaError
 
 router = APIRouter(include_in_schema=False, route_class=PageRoute)
@@ -69,5 +70,7 @@ def what_if(request: Request, service: ServiceDep, who: ManagerDep, form: FormDe
             {"page": form("try")},
         )
     except KilnrotaError as error:
+        if isinstance(error, ProblemError) and error.name == "not-noted":
+            raise  # its page leads to where that is answered
         return what_if_page(page, form("try"), {name: form(name) for name in SUPPOSED}, told(error))
     return go_to(f"/jobs/{job}")

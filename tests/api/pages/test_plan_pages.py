@@ -61,7 +61,7 @@ def test_a_broken_kiln_asks_about_what_was_in_it_and_takes_the_answer(pages: Rea
     for step, version in (("loaded", "0"), ("started", "1")):
         pages.post("Wout", "/firings/F2/note", {"step": step, "version": version})
     clock.move(hours=1)
-    path = solved(pages, pages.post("Wout", "/broke", {"kiln": "K2", "work": "1"}))
+    path = solved(pages, pages.post("Wout", "/broke", {"kiln": "K2", "others": "went", "work": "1"}))
     page = pages.get("Wout", path).text
     assert "Firings that were interrupted" in page
     assert "look at the pieces and the cones" in page
@@ -237,7 +237,7 @@ def missed_on_monday(pages: Reader, clock: Clock) -> str:
     for step, version in (("loaded", "0"), ("started", "1")):
         pages.post("Wout", "/firings/F2/note", {"step": step, "version": version})
     clock.move(hours=4)
-    return solved(pages, pages.post("Wout", "/broke", {"kiln": "K3", "work": "1"}))
+    return solved(pages, pages.post("Wout", "/broke", {"kiln": "K3", "not": "F1", "others": "went", "work": "1"}))
 
 
 def test_a_firing_that_nobody_has_noted_is_told_as_such_and_not_as_new(pages: Reader, clock: Clock) -> None:
