@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from datetime import timedelta
 
-from shared.clock import WEEKDAYS, Minute
+from shared.calendar import kiln_outages, power_outages
+from shared.clock import WEEKDAYS, Minute, wall_minute
 from shared.errors import Fault
 from shared.files.load_doubts import about_a_load, about_bare_dates
 from shared.files.values import listing, shown
@@ -33,6 +35,7 @@ def folder_warnings(studio: Studio, loads: Sequence[Load], now: Minute | None = 
     """
     found: list[Fault] = []
     found += (Fault("studio.toml", *words) for words in _about_the_studio(studio))
+    found += (Fault("studio.toml", *words) for words in _about_closed_days(studio, now))
     for number, kiln in enumerate(studio.kilns):
         found += (Fault("studio.toml", f"kilns[{number}] {kiln.id}{at}", *w) for at, *w in _about_a_kiln(studio, kiln))
     for number, profile in enumerate(studio.profiles):
@@ -59,6 +62,28 @@ def _about_the_studio(studio: Studio) -> Iterator[Words]:
         yield "shifts", say("fault.nobody_ever_there"), say("fault.write_least_one")
     if not studio.profiles:
         yield "", say("fault.there_no_profiles"), say("fault.write_profiles_into")
+
+
+def _about_closed_days(studio: Studio, now: Minute | None) -> Iterator[Words]:
+    """Closed days of the next plan on which kilns may heat: they stop people, and whether kilns too is asked."""
+    if now is None:
+        return
+    zone, horizon_ends = studio.place.zone, now + studio.rules.horizon_days * DAY_MINUTES
+    for number, closed in enumerate(studio.closed):
+        begin, end = (wall_minute(day, 0, zone) for day in (closed.first, closed.last + timedelta(days=1)))
+        heats = [
+            kiln.id
+            for kiln in studio.kilns
+            if kiln.unattended
+            and not power_outages(studio, kiln.id, begin, end)
+            and not kiln_outages(studio, kiln.id, begin, end)
+        ]
+        if begin < horizon_ends and now < end and heats:
+            yield (
+                f"closed[{number}]",
+                say("fault.closed_but_kilns_heat", first=f"{closed.first}", last=f"{closed.last}", kilns=tuple(heats)),
+                say("fault.outage_if_none_heats"),
+            )
 
 
 def plate_kilowatts(kiln: Kiln, legs: int) -> tuple[float, ...]:

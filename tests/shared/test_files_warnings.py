@@ -44,6 +44,27 @@ def test_a_doubt_about_the_studio_is_told_at_its_place(
     assert any(words in warning.problem for warning in found if warning.place == place)
 
 
+ASKED = "nobody is there from 2026-12-24 to 2027-01-01, both included, but K1, K3 may heat then, on their timers"
+
+
+def test_closed_days_on_which_kilns_may_heat_are_asked_about_once_they_are_near(tmp_path: Path) -> None:
+    folder = write_quayside(tmp_path)
+    for day, asked in ((13, []), (15, [ASKED]), (31, [ASKED])):
+        found = warnings_of(folder, minute_of(datetime(2026, 12, day, 12, 0, tzinfo=UTC)))
+        assert [str(one.problem) for one in found if one.place == "closed[0]"] == asked, day
+    over = warnings_of(folder, minute_of(datetime(2027, 1, 3, 12, 0, tzinfo=UTC)))
+    assert "closed[0]" not in [one.place for one in over]
+
+
+def test_closed_days_are_not_asked_about_where_the_supply_is_out(tmp_path: Path) -> None:
+    out = '[[outages]]\ncircuit = "main"\nfrom = 2026-12-24\nto = 2027-01-02\n\n[tariff]'
+    found = warnings_of(
+        write_quayside(tmp_path, studio=exchanged(STUDIO, ("[tariff]", out))),
+        minute_of(datetime(2026, 12, 20, 12, 0, tzinfo=UTC)),
+    )
+    assert "closed[0]" not in [one.place for one in found]
+
+
 # Worked by hand from U·I, √3·U·I and 3·U·I (three-phase power, IEC 60050-131).
 @pytest.mark.parametrize(
     ("volts", "amps", "legs", "kilowatts"),
