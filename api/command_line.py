@@ -86,10 +86,12 @@ def plan(
     from api.day import Day
     from api.formats import Formats
     from api.present import present
+    from api.printing.columns import paragraph
     from api.printing.holds_text import hold_lines
     from api.printing.plan_text import plan_text
     from api.progress import ProgressLine
     from api.requests import day_asked_for, kiln_named, plan_begin
+    from api.searching import apart_text, search_text
     from api.single_firing import warm_up
     from api.words import read_words
     from scheduler.audit import prove, prove_holds
@@ -123,6 +125,9 @@ def plan(
     audited = prove_holds(prove(studio, loads, made), held)
     view, formats = Day(audited, shown_day), Formats(studio, words)
     print(plan_text(view, formats, only), end="")
+    searched = "" if work is not None else search_text(progress.history, audited.plan, seconds, formats)
+    if searched and only is None:
+        print(*paragraph(searched, indent=2, hanging=2), sep="\n")
     if made.hold_notes:
         print("", *hold_lines(made, formats), sep="\n")
     if out is not None:
@@ -133,6 +138,8 @@ def plan(
 
         written = write_sheets(view, formats, sheets, pdf=pdf)
         print(words.count("command.sheets", len(written), folder=sheets), file=sys.stderr)
+    if apart := apart_text(loads, audited.plan, now_minute, formats):
+        print(apart, file=sys.stderr)
 
 
 @app.command()

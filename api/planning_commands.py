@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+if TYPE_CHECKING:
+    from api.formats import Formats
+    from shared.plans import Plan
 
 Folder = Annotated[Path, typer.Argument(metavar="FOLDER", help="The studio's folder.")]
 PlanFile = Annotated[Path, typer.Argument(metavar="PLAN", help="The plan in hand, a plan file.")]
@@ -98,6 +102,7 @@ def replan(
     sheets: Annotated[
         Path | None, typer.Option("--sheets", metavar="DIR", help="Write a sheet a kiln and an overview there.")
     ] = None,
+    pdf: Annotated[bool, typer.Option("--pdf", help="Write the sheets as PDF too.")] = False,
     day: Annotated[str | None, typer.Option("--day", metavar="DAY", help="The sheets' day; else today.")] = None,
     write: Annotated[bool, typer.Option("--write", help="Put what has happened into the folder.")] = False,
 ) -> None:
@@ -108,6 +113,7 @@ def replan(
     from api.printing.replan_text import replan_text
     from api.progress import ProgressLine
     from api.requests import day_asked_for, firing_named
+    from api.sheets.writing import need_sheets_and_pdf, write_sheets
     from api.single_firing import warm_up
     from api.words import read_words
     from scheduler.audit import RULES, prove, prove_holds
@@ -124,6 +130,8 @@ def replan(
     events = events_asked_for(said, studio, loads, old, at)
     held = tuple(firing_named(old, name) for name in hold or ())
     shown = day_asked_for(day or local_time(at, studio.place.zone).date().isoformat(), at, studio)
+    if pdf:
+        need_sheets_and_pdf(sheets)
     warm_up(studio)
     progress = ProgressLine(sys.stderr, words)
     settings = Settings(seconds=None if work is not None else seconds, work_limit=work, seed=seed, workers=workers)
@@ -139,9 +147,8 @@ def replan(
         print(words("command.wrote", file=out), file=sys.stderr)
     if sheets is not None:
         from api.day import Day
-        from api.sheets.writing import write_sheets
 
-        written = write_sheets(Day(audited, shown), formats, sheets)
+        written = write_sheets(Day(audited, shown), formats, sheets, pdf=pdf)
         print(words.count("command.sheets", len(written), folder=sheets), file=sys.stderr)
     if write:
         write_folder(folder, found.studio, found.loads)
@@ -184,6 +191,7 @@ def why(
     load: Annotated[str, typer.Argument(metavar="LOAD", help="Id of a load that is late or has no place.")],
     seconds: Annotated[float, typer.Option(min=0.1, max=3600, help="How long to solve each change [s].")] = 1.5,
     work: Work = None,
+    now: Now = None,
 ) -> None:
     """Tell why a load is late or has no place, and what would mend it."""
     from api.formats import Formats
@@ -208,7 +216,9 @@ def why(
     )
     progress.close()
     own = next(one for one in loads if one.id == load)
-    print(why_text(found, own, Formats(studio, words)), end="")
+    formats = Formats(studio, words)
+    print(why_text(found, own, formats), end="")
+    _tell_as_made(now, held, formats)
 
 
 def whatif(
@@ -266,6 +276,7 @@ def chances(
     samples: Annotated[int, typer.Option(min=100, max=1_000_000, help="How often to play the plan through.")] = 4000,
     seed: Seed = 0,
     everything: Annotated[bool, typer.Option("--all", help="List the promises that are sure, too.")] = False,
+    now: Now = None,
 ) -> None:
     """Tell how sure each promise and each session of a plan is."""
     from api.formats import Formats
@@ -281,7 +292,18 @@ def chances(
     warm_up(studio)
     prove(studio, loads, held)
     found = planner.chances(studio, loads, held, samples=samples, seed=seed)
-    print(chances_text(found, {load.id: load for load in loads}, Formats(studio, read_words()), everything), end="")
+    formats = Formats(studio, read_words())
+    print(chances_text(found, {load.id: load for load in loads}, formats, everything), end="")
+    _tell_as_made(now, held, formats)
+
+
+def _tell_as_made(now: str | None, held: Plan, formats: Formats) -> None:
+    """Where ``--now`` lies within a plan that was asked about as it was made, say so."""
+    from api.present import present
+
+    if now is not None and (at := present(now, formats.studio)) > held.begin:
+        told = formats.words("command.as_made", begin=formats.clock(held.begin), now=formats.clock(at))
+        print(told, file=sys.stderr)
 
 
 def register(app: typer.Typer) -> None:

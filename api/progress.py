@@ -31,17 +31,50 @@ class ProgressReport(Protocol):
         """What is being done."""
 
 
+BETTER = 0.005
+"""Costs that differ by less are the same [currency]; they are shown in hundredths."""
+
+
+@dataclass
+class SearchHistory:
+    """What the best plan cost at which second, so that a search can say whether more time would help."""
+
+    steps: list[tuple[float, float]] = field(default_factory=list)
+    """Each time a cheaper plan was found: seconds since the beginning, and its cost."""
+
+    def note(self, report: ProgressReport) -> None:
+        """Take in a report of the planner."""
+        if report.cost is not None and (not self.steps or report.cost < self.steps[-1][1] - BETTER):
+            self.steps.append((report.seconds, report.cost))
+
+    def until(self, seconds: float) -> SearchHistory:
+        """What was found within the time of the search; settling the plan comes after it."""
+        return SearchHistory([(at, cost) for at, cost in self.steps if at <= seconds])
+
+    @property
+    def last_better_seconds(self) -> float:
+        """When a cheaper plan was last found [s]; 0 before any."""
+        return self.steps[-1][0] if self.steps else 0.0
+
+    def gain_since(self, seconds: float) -> float:
+        """By how much of its cost the plan got cheaper from then on [-]; 0 where nothing was known then."""
+        before = [cost for at, cost in self.steps if at <= seconds]
+        return 1.0 - self.steps[-1][1] / before[-1] if before and before[-1] > 0 else 0.0
+
+
 @dataclass
 class ProgressLine:
     """Writes the planner's reports; call it with each, and ``close`` it at the end."""
 
     stream: TextIO
     words: Words
+    history: SearchHistory = field(default_factory=SearchHistory)
     _width: int = 0
     _last_seconds: float = field(default=float("-inf"))
 
     def __call__(self, report: ProgressReport) -> None:
         """Show a report."""
+        self.history.note(report)
         if self.stream.isatty() or report.seconds - self._last_seconds >= PLAIN_LINE_SECONDS:
             self.say(self._text(report))
             self._last_seconds = report.seconds

@@ -208,6 +208,25 @@ def test_why_tells_the_rule_and_what_would_mend_it(folder: Path, plan: Path, cap
     assert "breaks no promise" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("asked", [["why", "B2", "--work", "0"], ["chances", "--samples", "100"]])
+def test_a_question_about_a_plan_takes_now_and_says_that_it_is_asked_of_the_plan_as_made(
+    folder: Path, plan: Path, capsys: Captured, asked: list[str]
+) -> None:
+    name, *rest = asked
+    assert run([name, str(folder), str(plan), *rest, *NOW]) == 0
+    before = capsys.readouterr()
+    assert "as it was made" not in before.err
+    assert run([name, str(folder), str(plan), *rest, *LATER]) == 0
+    after = capsys.readouterr()
+    assert "asked of the plan as it was made, from Mon 30 Nov 00:00: what has happened until Mon 30 Nov 12" in after.err
+    assert after.out == before.out
+
+
+def test_a_re_plan_writes_pdf_only_with_sheets(folder: Path, plan: Path, capsys: Captured) -> None:
+    assert replan(folder, plan, "--down", "K1:2026-12-02T09:00", "--pdf") == 2
+    assert "--sheets" in capsys.readouterr().err
+
+
 def test_whatif_sets_the_studio_and_the_changed_one_side_by_side(
     folder: Path, tmp_path: Path, capsys: Captured
 ) -> None:
