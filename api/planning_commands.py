@@ -86,7 +86,11 @@ def replan(
     ] = None,
     outcome: Annotated[
         Texts,
-        typer.Option("--outcome", metavar="FIRING=WHAT", help="Of an interrupted firing: refire, fired or lost."),
+        typer.Option(
+            "--outcome",
+            metavar="FIRING=WHAT",
+            help="Of a firing interrupted, or over by the plan: refire, fired, lost.",
+        ),
     ] = None,
     hold: Annotated[
         Texts,

@@ -8,7 +8,7 @@ from api.formats import Formats
 from api.printing.columns import heading, paragraph
 from api.printing.holds_text import hold_lines
 from api.printing.plan_text import clean_outs_cost, proof_text, sentence
-from api.words import rule_name
+from api.words import Words, rule_name
 from scheduler.planning.changes import Change
 from scheduler.planning.events import Question
 from scheduler.planning.replan import Replanned
@@ -45,8 +45,9 @@ def replan_text(
         end=formats.clock(plan.end),
     )
     stays = words.count("replan.stays", len(found.under_way), firings=", ".join(sorted(found.under_way)))
+    done = _done(found, words)
     blocks = [
-        [head, *paragraph(stays if found.under_way else words("replan.stays_none"))],
+        [head, *paragraph(stays if found.under_way else words("replan.stays_none")), *done],
         _changes(found, formats, added),
         hold_lines(plan, formats),
         _questions(found, formats),
@@ -165,3 +166,10 @@ def cost_values(parts: CostParts, formats: Formats) -> dict[str, str]:
     """A cost's parts and their total, as money."""
     values = {name: formats.money(getattr(parts, name)) for name in type(parts).model_fields}
     return values | {"total": formats.money(parts.total), "cleaning": clean_outs_cost(parts, formats)}
+
+
+def _done(found: Replanned, words: Words) -> list[str]:
+    """Firings that are over by the plan, whose loads are taken for fired, and how to say otherwise."""
+    if not found.done:
+        return []
+    return paragraph(words("replan.done", firings=found.done, option=f"--outcome {found.done[0]}=refire"))

@@ -57,7 +57,10 @@ class Away:
 
 @dataclass(frozen=True, slots=True)
 class Events:
-    """All that has happened. ``outcomes`` answers for interrupted firings, by firing id."""
+    """All that has happened.
+
+    ``outcomes`` says, by firing id, what became of firings that were interrupted, or are over by the plan.
+    """
 
     down: tuple[KilnDown, ...] = ()
     circuits_down: tuple[CircuitDown, ...] = ()
@@ -93,6 +96,8 @@ class Situation:
         Firings that were interrupted.
     fired, lost
         Loads that count as done, with the minute at which they can be had; and those that are lost.
+    done
+        Firings that are taken to have gone by the plan, since nobody says otherwise.
     """
 
     studio: Studio
@@ -102,6 +107,7 @@ class Situation:
     questions: tuple[Question, ...]
     fired: Mapping[str, Minute]
     lost: tuple[str, ...]
+    done: tuple[str, ...] = ()
 
 
 def situation(studio: Studio, loads: Sequence[Load], plan: Plan, now: Minute, events: Events) -> Situation:
@@ -116,8 +122,8 @@ def situation(studio: Studio, loads: Sequence[Load], plan: Plan, now: Minute, ev
     late = {item.firing: item.hours for item in events.late}
     grid = studio.rules.grid_minutes
     firings = [_delayed(firing, late[firing.id], grid) if firing.id in late else firing for firing in plan.firings]
-    done = [firing for firing in firings if firing.out_at <= now]
-    begun = [firing for firing in firings if firing.load_at <= now < firing.out_at]
+    done = [firing for firing in firings if firing.out_at <= now and events.outcomes.get(firing.id, "fired") == "fired"]
+    begun = [firing for firing in firings if firing.load_at <= now and firing not in done]
     waiting = [firing for firing in firings if firing.load_at > now]
     dead = {item.kiln for item in events.down}
     for circuit_event in events.circuits_down:
@@ -132,12 +138,14 @@ def situation(studio: Studio, loads: Sequence[Load], plan: Plan, now: Minute, ev
     lost: list[str] = []
     again: dict[str, Minute] = {}
     for firing in begun:
-        if firing.kiln not in dead:
-            under_way.append(firing)
-            continue
-        question = asked(studio, firing, now)
-        questions.append(question)
-        outcome = events.outcomes.get(firing.id, question.default)
+        if firing.out_at <= now:
+            outcome = events.outcomes[firing.id]
+        elif firing.kiln in dead:
+            question = asked(studio, firing, now)
+            questions.append(question)
+            outcome = events.outcomes.get(firing.id, question.default)
+        else:
+            outcome = "fired"
         if outcome == "lost":
             lost += firing.loads
         elif outcome == "fired":
@@ -174,7 +182,8 @@ def situation(studio: Studio, loads: Sequence[Load], plan: Plan, now: Minute, ev
         for load in (*loads, *events.add)
         if load.id not in gone
     )
-    return Situation(changed, still, tuple(under_way), tuple(waiting), tuple(questions), ready, tuple(lost))
+    ids = tuple(firing.id for firing in done)
+    return Situation(changed, still, tuple(under_way), tuple(waiting), tuple(questions), ready, tuple(lost), ids)
 
 
 def _with_last_work(studio: Studio, fired: Sequence[Firing]) -> Studio:

@@ -62,6 +62,7 @@ class Replanned:
     ``cost_before`` is the old plan's cost, ``cost_left`` what of it was still to come when something happened;
     ``do_nothing`` tells what breaks if nobody re-plans, ``put_off`` which work on kilns waits until they are empty.
     ``held`` are the firings that were to stay as they are; the plan's ``hold_notes`` say which of them could not.
+    ``done`` are firings that are over by the old plan, and whose loads are taken for fired.
     """
 
     plan: Plan
@@ -76,6 +77,7 @@ class Replanned:
     cost_left: float
     put_off: tuple[PutOff, ...] = ()
     held: tuple[Firing, ...] = ()
+    done: tuple[str, ...] = ()
 
 
 def replan(
@@ -148,6 +150,7 @@ def replan(
         cost_left=_cost_left(studio, loads, plan, now),
         put_off=put_off,
         held=holds.asked,
+        done=state.done,
     )
 
 

@@ -141,6 +141,8 @@ PAGES = {
     "POST …/what-if": MANAGER,
     "GET …/broke": STAFF,
     "POST …/broke": STAFF,
+    "GET …/unnoted": STAFF,
+    "POST …/unnoted": STAFF,
     "POST …/plans/{plan_id}/answers": STAFF,
     "GET …/more": PEOPLE,
     "GET …/kilns": STAFF,

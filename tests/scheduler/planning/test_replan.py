@@ -127,6 +127,21 @@ def test_flasks_whose_burnout_was_broken_off_are_not_simply_reheated() -> None:
     assert set(loads) <= set(by_load(again.plan)) | {row.load for row in again.plan.unplaced}
 
 
+def test_what_is_over_by_the_plan_is_taken_for_fired_and_said_to_be_unless_somebody_knows_better() -> None:
+    _, _, made = week()
+    firing = min(made.firings, key=lambda f: f.out_at)
+    at = firing.out_at + 60
+    result = replanned(at, Events())
+    assert firing.id in result.done
+    assert not set(firing.loads) & set(by_load(result.plan))
+    again = replanned(at, Events(outcomes={firing.id: "refire"}))
+    assert firing.id not in again.done
+    assert set(firing.loads) <= set(by_load(again.plan)) | {row.load for row in again.plan.unplaced}
+    assert all(f.load_at >= at for f in again.plan.firings if set(f.loads) & set(firing.loads))
+    gone = replanned(at, Events(outcomes={firing.id: "lost"}))
+    assert set(firing.loads) <= set(gone.lost)
+
+
 def test_ware_past_its_heating_counts_as_fired_and_is_opened_as_planned() -> None:
     _, _, made = week()
     firing = next(f for f in made.firings if f.profile == "warm")
