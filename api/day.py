@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property
 
+from api.outages import touches
 from api.single_firing import firing_request
 from scheduler.audit import AuditedPlan
 from scheduler.firing.bands import Band, Spread, firing_band
@@ -277,16 +278,13 @@ class Day:
     def _kiln_day(self, kiln: Kiln) -> KilnDay:
         of_kiln = sorted((f for f in self.plan.firings if f.kiln == kiln.id), key=lambda firing: firing.load_at)
         touching = [f for f in of_kiln if f.load_at < self.end and max(f.free_at, f.out_at) > self.begin]
-        above = {circuit.id for circuit in self.studio.feeders(kiln.circuit)}
         return KilnDay(
             kiln=kiln,
             firings=tuple(self.shown(firing) for firing in touching),
             outages=tuple(
                 outage
                 for outage in self.studio.outages
-                if (outage.kiln == kiln.id or outage.circuit in above)
-                and outage.begins < self.end
-                and (outage.ends is None or outage.ends > self.begin)
+                if touches(outage, kiln, self.studio, of_kiln, self.begin, self.end)
             ),
             next_load_at=min((f.load_at for f in of_kiln if f.load_at >= self.end), default=None),
         )

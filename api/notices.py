@@ -153,7 +153,8 @@ def look_round(service: Service) -> int:
             hours = round((minute - (firing.load_at if what == "not loaded" else firing.start_at)) / 60.0 + 0.25, 2)
             raised += raise_notice(
                 session,
-                f"{what} {plan_id} {firing.id}",
+                # The same firing under the next plan is told of once.
+                f"{what} {firing.kiln} {firing.load_at}",
                 what,
                 now,
                 tell(

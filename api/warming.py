@@ -13,6 +13,7 @@ from api.day import Day, day_of
 from api.formats import Formats
 from api.logs import LOGGER, log
 from api.pages.day_cards import kiln_cards
+from api.pages.day_states import Known
 from api.pages.day_steps import day_rows, kilns_now
 from api.pages.page import LANGUAGES, static_files
 from api.service import Service
@@ -54,5 +55,5 @@ def _prepare_day(service: Service) -> None:
     kilns = kilns_now(view, {}, now)
     for language in LANGUAGES:
         formats = Formats(audited.studio, read_words(language))
-        kiln_cards(view, kilns, formats, {}, now)
+        kiln_cards(view, kilns, formats, {}, now, Known(view.studio, {}))
         day_rows(view, kilns, {}, formats)

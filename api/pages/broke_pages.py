@@ -14,11 +14,12 @@ from api import plans
 from api.access import ServiceDep, StaffDep
 from api.firings import current_plan_id
 from api.formats import Formats
+from api.pages.asked_firings import asked_firings
 from api.pages.forms import Form, FormDep, field_query, read_number
 from api.pages.page import Page, go_to
 from api.pages.page_route import PageRoute, told
 from api.pages.plan_pages import effort_of
-from api.pages.unnoted_pages import asked_firings, note_answers
+from api.pages.unnoted_pages import note_answers
 from api.problems import ProblemError, thing
 from api.storage.plan_store import plan_row
 from api.storage.tables import Job

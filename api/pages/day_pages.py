@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
-from datetime import date, timedelta
-from typing import Annotated
+from datetime import date, datetime, timedelta
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import HTMLResponse
@@ -17,9 +17,11 @@ from api import firings, notices
 from api.access import ANYBODY, PersonDep, ServiceDep, StaffDep, ViewerDep
 from api.day import Day, day_of
 from api.firings import current_plan_id, records_of_plan
+from api.pages.asked_firings import asked_firings
 from api.pages.day_cards import kiln_cards
+from api.pages.day_states import known
 from api.pages.day_steps import day_rows, kilns_now, next_row, overdue, rows_in_order
-from api.pages.forms import FormDep
+from api.pages.forms import Form, FormDep, field_time
 from api.pages.page import Page, go_to
 from api.pages.page_route import PageRoute
 from api.pages.week_picture import week_picture
@@ -30,10 +32,10 @@ from api.service import Service
 from api.storage.hold_store import held_firings
 from api.storage.plan_store import current
 from api.storage.studio_store import counter
-from api.storage.tables import BookedLoad
+from api.storage.tables import BookedLoad, FiringRecord
 from api.words import tell
 from scheduler.audit import AuditedPlan
-from shared.clock import Minute
+from shared.clock import Minute, local_time
 
 ABOUT_LOADS = frozenset({"moved", "promise"})
 """Kinds of notices that are for the owners of loads."""
@@ -86,6 +88,7 @@ def day_page(request: Request, service: Service, who: Identity, text: str, key: 
         kept = records_of_plan(session, plan_id)
         only = own_loads(session, who)
         held = frozenset(held_firings(session, audited.plan))
+        beside = known(session, page.studio)
         session.expunge_all()
     today = day_of(now, page.studio)
     chosen = named_day(text, audited, today)
@@ -93,10 +96,12 @@ def day_page(request: Request, service: Service, who: Identity, text: str, key: 
     page.formats = type(page.formats)(view.studio, page.words)
     kilns = kilns_now(view, kept, now)
     taps = page.staff and chosen <= today and not key
-    cards = kiln_cards(view, kilns, page.formats, kept, now, only, taps=taps, held=held)
+    cards = kiln_cards(view, kilns, page.formats, kept, now, beside, only, taps=taps, held=held)
     own = None if only is None else set(only)
     rows = day_rows(view, kilns, kept, page.formats)
-    news = [] if key else notices.listed(service, who, False)
+    asks = page.staff and chosen <= today and not key
+    # What has been told of a firing that nobody noted is asked about once, for all of them alike.
+    news = [] if key else [one for one in notices.listed(service, who, False) if not _asked_or_done(one, kept)]
     # What owners of loads are told is one line for the staff: the kilns come first.
     told = [one for one in news if who.staff and one["kind"] in ABOUT_LOADS and one["person"] != who.person_id]
     return page.answer(
@@ -111,12 +116,28 @@ def day_page(request: Request, service: Service, who: Identity, text: str, key: 
         duties=duty_text(view.duties, page.formats, chosen),
         cards=cards,
         tasks=rows_in_order(rows) if own is None else (),
-        overdue=overdue(rows, kept, now) if page.staff and chosen <= today else (),
+        overdue=[one for one in overdue(rows, kept, now) if one.firing in kept] if asks else (),
+        unnoted=_to_ask_about(page, view, now) if asks else (),
+        now_field=field_time(now, page.studio),
+        now_clock=page.formats.clock(now, chosen),
         next_task=next_row(rows_in_order(rows), now) if own is None else None,
         notices=news,
         told=told,
         own=own is not None,
     )
+
+
+def _to_ask_about(page: Page, view: Day, now: Minute) -> list[tuple[str, str]]:
+    """The firings that should be in their kilns by now, or out again, and of which nobody has noted anything."""
+    loading = {kiln.id: kiln.load_minutes for kiln in view.studio.kilns}
+    due = {one.id for one in view.plan.firings if one.load_at + loading[one.kiln] < now}
+    return [(name, text) for name, text in asked_firings(page) if name in due]
+
+
+def _asked_or_done(notice: Mapping[str, Any], kept: Mapping[str, FiringRecord]) -> bool:
+    """Whether a notice tells of what is asked about in one place for all firings, or of a start noted since."""
+    started = {record.id for record in kept.values() if record.started_at is not None}
+    return notice["kind"] == "not loaded" or (notice["kind"] == "not started" and notice["record"] in started)
 
 
 @router.get("/week")
@@ -184,7 +205,7 @@ def _week_content(
 
 @router.post("/firings/{firing_id}/note")
 def note(service: ServiceDep, who: StaffDep, firing_id: str, form: FormDep) -> Response:
-    """Note that a firing was loaded, started or opened, now."""
+    """Note that a firing was loaded, started or opened: now, at the planned time, or at another one."""
     step = form("step")
     if step not in firings.STEPS:
         raise ProblemError(422, tell("refused.step_none_loaded"), name="faults")
@@ -193,9 +214,28 @@ def note(service: ServiceDep, who: StaffDep, firing_id: str, form: FormDep) -> R
         return go_to(f"/firings/{firing_id}#open")
     kwh = form("kwh")
     meter = form.number("kwh", tell("refused.kwh_no_number", kwh=repr(kwh))) if kwh else None
-    said = firings.Tap(form.whole("version"), None, form("note") or None, result, meter)
+    said = firings.Tap(
+        form.whole("version"), _when(service, firing_id, step, form), form("note") or None, result, meter
+    )
     firings.tap(service, who, firing_id, step, said)
     return go_to(_back(form("back")), "done")
+
+
+def _when(service: Service, firing_id: str, step: str, form: Form) -> datetime | None:
+    """When a form says that a step was done; None: now."""
+    when = form("when")
+    if when in ("", "now"):
+        return None
+    with service.store.read() as session:
+        audited, firing = firings.planned(service, session, firing_id)
+    if when == "planned":
+        loaded = firing.load_at + -int(-audited.studio.kiln_by_id[firing.kiln].load_minutes // 1)
+        at: Minute | None = {"loaded": loaded, "started": firing.start_at, "opened": firing.unload_at}[step]
+    else:
+        at = form.moment("at", audited.studio)
+    if at is None:
+        raise ProblemError(422, tell("refused.say_when"), name="faults")
+    return local_time(at, audited.studio.place.zone)
 
 
 @router.post("/notices/seen")

@@ -17,6 +17,11 @@ SOON_MINUTES = 60
 """How long before its time the button of a step stands out [min]; our own choice: earlier than that it would only hide
 the buttons that are due."""
 
+LATE_NOTE_MINUTES = 30
+"""How long after its time a step's button asks when it was [min]; our own choice, as long as the service waits before
+it tells of a loading that nobody noted. A kiln that was started yesterday and noted as started now would be taken for
+younger, and one noted as loaded now for cold."""
+
 NOTED_BY = {"load": "loaded", "start": "started", "open": "opened", "session": "opened"}
 """What is noted in the record when a step is done; that somebody looked is not."""
 
@@ -28,7 +33,8 @@ class Step:
     """One step of a firing on its card, expected to be over at ``ends`` [min].
 
     ``brief`` says it in one line; ``tap`` is what a button would note, empty where there is none; ``due`` says that the
-    button's time has come.
+    button's time has come, and ``late`` that it is past, so that a note has to say when it was. ``planned_at`` [min] is
+    when the step was to be done by the plan, ``planned`` the same in words.
     """
 
     ends: Minute
@@ -40,6 +46,9 @@ class Step:
     tap: str
     tap_text: str
     due: bool
+    late: bool
+    planned_at: Minute
+    planned: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,6 +220,9 @@ def firing_card(
                 tap=tap,
                 tap_text=words(TAP_TEXTS[tap], kiln=shown.kiln.id) if tap else "",
                 due=taps_at is not None and task.at - taps_at <= SOON_MINUTES,
+                late=bool(tap) and taps_at is not None and taps_at > planned.until + LATE_NOTE_MINUTES,
+                planned_at=planned.until if task.kind == "load" else planned.at,
+                planned=formats.clock(planned.until if task.kind == "load" else planned.at, day.date),
             )
         )
     return FiringCard(

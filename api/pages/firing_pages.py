@@ -17,7 +17,7 @@ from api.expected import Expected, expected_of_kiln
 from api.firings import current_plan_id, planned, records_of_plan
 from api.formats import Formats
 from api.pages.day_pages import own_loads
-from api.pages.day_steps import Step, firing_card, may_open
+from api.pages.day_steps import LATE_NOTE_MINUTES, Step, firing_card, may_open
 from api.pages.firing_picture import Readings, course_csv, followed
 from api.pages.forms import Form, FormDep, field_time
 from api.pages.moving import Moved, Wish, keep_moved, moved
@@ -157,6 +157,9 @@ def firing_page(
         texts=texts,
         early=_too_early(seen, page),
         step=_step_to_note(seen, page),
+        now_field=field_time(page.service.minute(), studio),
+        now_clock=formats.clock(page.service.minute()),
+        open_late=_planned_opening(seen, page),
         answer=result,
         movable=page.staff and seen.kept is None and planned_firing.load_at > page.service.minute(),
         held="" if seen.held is None else page.words("hold.text", by=_held_by(seen, page)),
@@ -173,6 +176,12 @@ def _step_to_note(seen: Seen, page: Page) -> Step | None:
         return None
     steps = firing_card(seen.day, seen.shown, seen.expected(now), page.formats, seen.kept, now, False).steps
     return next((step for step in steps if step.tap in ("loaded", "started")), None)
+
+
+def _planned_opening(seen: Seen, page: Page) -> str:
+    """When it was to be opened, where that is past and a note has to say when it was; empty otherwise."""
+    late = page.service.minute() > seen.firing.out_at + LATE_NOTE_MINUTES
+    return page.formats.clock(seen.firing.unload_at) if late else ""
 
 
 def _held_by(seen: Seen, page: Page) -> str:

@@ -45,7 +45,9 @@ def kilns_page(page: Page, texts: list[str], kiln_id: str = "", form: Form | Non
     """The page of kilns, with what stood against a change; the form of ``kiln_id`` keeps what was said in it."""
     now = page.service.minute()
     with page.service.store.read() as session:
-        rows = [kiln_health(session, kiln, page.formats, now) for kiln in page.studio.kilns]
+        holds = current(session)
+        firings = () if holds is None else page.service.audited(session, holds.plan_id).plan.firings
+        rows = [kiln_health(session, kiln, page.formats, now, firings) for kiln in page.studio.kilns]
     said = {name: "" if form is None else form(name) for name in ("begins", "ends", "reason")}
     return page.answer(
         "kilns.html",

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 
 from sqlalchemy import func, select
 from sqlalchemy.orm import Session
 
 from api.formats import Formats
-from api.outages import outage_reason
+from api.outages import out_now, out_text, outage_reason
 from api.storage.tables import FiringRecord, StudioPart
 from shared.clock import Minute, minute_of
 from shared.kilns import Kiln
+from shared.plans import Firing
 from shared.units import duration_text
 
 RECENT = 5
@@ -20,7 +22,7 @@ RECENT = 5
 
 @dataclass(frozen=True, slots=True)
 class KilnHealth:
-    """One kiln on the page of kilns."""
+    """One kiln on the page of kilns; ``out`` says until when it is out of use, and is empty where it is in use."""
 
     kiln: Kiln
     version: int
@@ -31,11 +33,13 @@ class KilnHealth:
     recent: tuple[str, ...]
     slow: bool
     outages: tuple[tuple[str, int, str], ...]
-    out_now: bool
+    out: str
 
 
-def kiln_health(session: Session, kiln: Kiln, formats: Formats, now: Minute) -> KilnHealth:
-    """What is known of a kiln."""
+def kiln_health(
+    session: Session, kiln: Kiln, formats: Formats, now: Minute, firings: Collection[Firing] = ()
+) -> KilnHealth:
+    """What is known of a kiln; ``firings`` are those of the plan that holds."""
     words = formats.words
     rows = session.scalars(
         select(FiringRecord)
@@ -60,6 +64,7 @@ def kiln_health(session: Session, kiln: Kiln, formats: Formats, now: Minute) -> 
         fit = words("kiln.adjusted", power=fitted.power, loss=fitted.loss, storage=fitted.storage)
     elif fitted.firings:
         fit = words("kiln.fitted", power=fitted.power, loss=fitted.loss, storage=fitted.storage, firings=fitted.firings)
+    outage = out_now(kiln, formats.studio, firings, now)
     return KilnHealth(
         kiln=kiln,
         version=1 if part is None else part.version,
@@ -76,10 +81,7 @@ def kiln_health(session: Session, kiln: Kiln, formats: Formats, now: Minute) -> 
         recent=recent,
         slow=len(behind) >= 3 and all(late > 30 for late in behind[:3]),
         outages=_outages(session, kiln, formats),
-        out_now=any(
-            outage.kiln == kiln.id and outage.begins <= now and (outage.ends is None or now < outage.ends)
-            for outage in formats.studio.outages
-        ),
+        out="" if outage is None else out_text(outage, formats),
     )
 
 

@@ -7,6 +7,7 @@ from fastapi.responses import HTMLResponse
 
 from api import plans
 from api.access import ServiceDep, StaffDep
+from api.pages.asked_firings import asked_firings
 from api.pages.forms import Form, FormDep
 from api.pages.page import Page, go_to
 from api.pages.page_route import PageRoute, told
@@ -45,33 +46,6 @@ def _unnoted_page(page: Page, said: Form, texts: list[str]) -> HTMLResponse:
     return page.answer(
         "unnoted.html", status=422 if texts else 200, unnoted=asked_firings(page), ticked=said.every, texts=texts
     )
-
-
-def asked_firings(page: Page) -> list[tuple[str, str]]:
-    """The firings to ask about, each with what the plan says of it."""
-    now = page.service.minute()
-    with page.service.store.read() as session:
-        found = unnoted_firings(page.service, session, now)
-    profiles = page.studio.profile_by_id
-    rows = []
-    for firing in found:
-        key = "unnoted.was_out" if firing.out_at <= now else "unnoted.is_in"
-        at = firing.out_at if firing.out_at <= now else firing.load_at
-        title = profiles[firing.profile].title if firing.profile in profiles else firing.profile
-        rows.append(
-            (
-                firing.id,
-                page.words(
-                    key,
-                    firing=firing.id,
-                    kiln=firing.kiln,
-                    profile=title,
-                    loads=", ".join(firing.loads),
-                    at=page.formats.clock(at),
-                ),
-            )
-        )
-    return rows
 
 
 def note_answers(service: Service, who: Identity, form: Form) -> bool:

@@ -6,7 +6,7 @@ from api.cautions import Caution, cautions
 from api.day import CircuitLoad, Day, FiringOnDay, KilnDay
 from api.formats import Formats
 from api.lateness import late_rows
-from api.outages import outage_reason
+from api.outages import out_text, outage_reason
 from api.people import duty_text
 from api.printing.columns import KEEP, heading, paragraph, row
 from api.printing.firing_text import key_lines, mind_lines, put_lines, summary_text, takes_text, time_lines
@@ -73,10 +73,13 @@ def _kiln_block(day: Day, kiln_day: KilnDay, formats: Formats, met: dict[str, Ca
 
 
 def next_text(day: Day, kiln_day: KilnDay, formats: Formats) -> str:
-    """When the kiln is loaded again after the day."""
+    """When the kiln is loaded again after the day, and after which of the day's firings that is."""
     if kiln_day.next_load_at is None:
         return formats.words("plan.no_next")
-    return formats.words("plan.next", at=formats.clock(kiln_day.next_load_at, day.date))
+    at = formats.clock(kiln_day.next_load_at, day.date)
+    if kiln_day.firings:
+        return formats.words("plan.next_after", firing=kiln_day.firings[-1].firing.id, at=at)
+    return formats.words("plan.next", at=at)
 
 
 def outage_texts(day: Day, kiln_day: KilnDay, formats: Formats) -> list[str]:
@@ -86,7 +89,10 @@ def outage_texts(day: Day, kiln_day: KilnDay, formats: Formats) -> list[str]:
     for outage in kiln_day.outages:
         why = outage_reason(outage.reason, words)
         reason = words("plan.reason", reason=why) if why else ""
-        if outage.ends is None:
+        if outage.begins >= day.end:
+            # It broke with a firing in it: for the plan it is out of use once that is out, for people at once.
+            texts.append(out_text(outage, formats))
+        elif outage.ends is None:
             texts.append(words("plan.out_from", begin=formats.clock(outage.begins, day.date), reason=reason))
         else:
             stretch = formats.stretch(outage.begins, outage.ends, day.date)

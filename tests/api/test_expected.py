@@ -8,7 +8,10 @@ import pytest
 
 from api.day import Day, Task, tasks_of
 from api.expected import Expected, expected_of_kiln, tasks_expected
+from api.formats import Formats
+from api.printing.plan_text import next_text
 from api.storage.tables import FiringRecord
+from api.words import read_words
 from scheduler.audit import AuditedPlan, prove
 from shared.clock import Minute, local_time
 from shared.files import read_folder
@@ -122,3 +125,16 @@ def test_a_moved_task_is_for_whoever_is_there_then_and_a_few_minutes_are_no_move
     late = at(audited.studio, "2026-11-30", "23:00") - firing.hot_until
     moved = tasks(late)["look"]
     assert (moved.at, moved.people) == (firing.hot_until + late, ())
+
+
+def test_the_next_loading_says_after_which_of_the_days_firings_it_is(audited: AuditedPlan) -> None:
+    """K2 is loaded on Monday and again on Tuesday: on Monday that is after F1; on Sunday it is simply the next."""
+    formats = Formats(audited.studio, read_words("en"))
+    for day, said in (
+        (date(2026, 11, 29), "next loaded Mon 30 Nov 09:30"),
+        (date(2026, 11, 30), "after F1 loaded again Tue 1 Dec 15:00"),
+        (date(2026, 12, 1), "no further firing in the plan"),
+    ):
+        view = Day(audited, day)
+        kiln_day = next(one for one in view.kilns if one.kiln.id == "K2")
+        assert next_text(view, kiln_day, formats) == said

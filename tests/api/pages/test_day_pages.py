@@ -56,10 +56,13 @@ def test_what_is_only_planned_says_so_and_what_is_overdue_is_listed(pages: Reade
     clock.now += timedelta(hours=3)
     text = pages.get("Wout", "/day").text
     assert "nothing noted; by the plan: heating" in text
-    assert "Not noted yet:" in text
-    assert "09:00–09:40 <a" in text
+    asked = text.split('data-part="overdue"')[1].split('data-part="next"')[0]
+    assert '<a href="/firings/F1">F1, K1: ' in asked
+    assert 'href="/unnoted"' in asked
     pages.post("Wout", "/firings/F1/note", {"step": "loaded", "version": "0"})
-    assert "09:00–09:40 <a" not in pages.get("Wout", "/day").text
+    asked = pages.get("Wout", "/day").text.split('data-part="overdue"')[1].split('data-part="next"')[0]
+    assert "F1, K1: " not in asked
+    assert "start F1" in asked
 
 
 def test_an_opening_asks_how_it_came_out(pages: Reader, clock: Clock) -> None:
