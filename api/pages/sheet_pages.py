@@ -19,9 +19,10 @@ from api.problems import ProblemError, not_there
 from api.security import SAFE_HEADERS, Identity
 from api.service import Service
 from api.sheets.pdf import pdf_of_all
-from api.sheets.session_list import sessions_page
-from api.sheets.tags import tags_page
-from api.sheets.writing import kiln_page, overview_page
+from api.sheets.session_list import sessions_sheet
+from api.sheets.sheet import Sheet
+from api.sheets.tags import tags_page, tags_sheet
+from api.sheets.writing import kiln_sheet, overview_sheet
 from api.storage.studio_store import waiting_loads
 from api.words import tell
 
@@ -56,15 +57,15 @@ class Drawer:
         self.paper = PAPERS.get(paper, "")
         self.back = f"/sheets/{chosen}"
 
-    def overview(self) -> str:
+    def overview(self) -> Sheet:
         """The day on one page."""
-        return overview_page(self.day, self.formats, self.paper, self.back)
+        return overview_sheet(self.day, self.formats, self.paper, self.back)
 
-    def kiln(self, kiln_id: str) -> str:
+    def kiln(self, kiln_id: str) -> Sheet:
         """One kiln's sheet."""
         for kiln_day in self.day.kilns:
             if kiln_day.kiln.id == kiln_id:
-                return kiln_page(self.day, kiln_day, self.formats, self.paper, self.back)
+                return kiln_sheet(self.day, kiln_day, self.formats, self.paper, self.back)
         raise not_there("kiln", kiln_id)
 
     def busy(self) -> list[str]:
@@ -75,9 +76,9 @@ class Drawer:
         """Overview and all sheets as one PDF."""
         return pdf_of_all([self.overview(), *(self.kiln(kiln.kiln.id) for kiln in self.day.kilns)])
 
-    def sessions(self) -> str:
+    def sessions(self) -> Sheet:
         """The day's sessions."""
-        return sessions_page(self.day, self.formats, self.paper, self.back)
+        return sessions_sheet(self.day, self.formats, self.paper, self.back)
 
 
 @router.get("/sheets/{day}")
@@ -106,7 +107,7 @@ def all_pdf(request: Request, service: ServiceDep, who: StaffDep, day: str, pape
 @router.get("/sheets/{day}/overview")
 def overview(request: Request, service: ServiceDep, who: StaffDep, day: str, paper: Paper = "") -> HTMLResponse:
     """The day on one page."""
-    return HTMLResponse(_drawer(request, service, who, day, paper).overview(), headers=OWN_STYLE)
+    return HTMLResponse(_drawer(request, service, who, day, paper).overview().page(), headers=OWN_STYLE)
 
 
 @router.get("/sheets/{day}/kiln/{kiln_id}")
@@ -114,7 +115,7 @@ def kiln(
     request: Request, service: ServiceDep, who: StaffDep, day: str, kiln_id: str, paper: Paper = ""
 ) -> HTMLResponse:
     """One kiln's sheet."""
-    return HTMLResponse(_drawer(request, service, who, day, paper).kiln(kiln_id), headers=OWN_STYLE)
+    return HTMLResponse(_drawer(request, service, who, day, paper).kiln(kiln_id).page(), headers=OWN_STYLE)
 
 
 @router.get("/sessions")
@@ -123,7 +124,7 @@ def sessions(
     paper: Paper = "",
 ) -> HTMLResponse:  # fmt: skip
     """The casting and enamel sessions of a day."""
-    return HTMLResponse(_drawer(request, service, who, day, paper).sessions(), headers=OWN_STYLE)
+    return HTMLResponse(_drawer(request, service, who, day, paper).sessions().page(), headers=OWN_STYLE)
 
 
 @router.get("/tags")
@@ -139,7 +140,7 @@ def tags(
         raise not_there("waiting_load", load)
     url, size = service.settings.public_url, PAPERS.get(paper, "")
     if pdf:
-        return _pdf(lambda: pdf_of_all([tags_page(loads, page.formats, url, size)]), "tags.pdf")
+        return _pdf(lambda: pdf_of_all([tags_sheet(loads, page.formats, url, size)]), "tags.pdf")
     following = f"/tags?start={start + TAGS_ON_A_PAGE}" if start + TAGS_ON_A_PAGE < len(loads) else ""
     shown = loads[start : start + TAGS_ON_A_PAGE]
     return HTMLResponse(tags_page(shown, page.formats, url, size, following, "/loads"), headers=OWN_STYLE)

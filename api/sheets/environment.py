@@ -9,6 +9,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined, pass_context, se
 from jinja2.runtime import Context
 from markupsafe import Markup
 
+from api.sheets.lettering import begin_of
 from api.words import Words
 from shared.texts import Text
 
@@ -25,7 +26,13 @@ def template_environment() -> Environment:
         finalize=_in_the_language,
     )
     environment.filters["css_text"] = css_text
+    environment.globals.update(in_part=False, bullet="", drawn=_as_drawn, begin_of=begin_of)
     return environment
+
+
+def _as_drawn(drawing: str, kind: str) -> str:
+    """A drawing where a page shows it itself; in a part of a document it is a picture."""
+    return drawing
 
 
 @pass_context

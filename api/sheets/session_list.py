@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from api.cautions import Caution, cautions
 from api.day import Day, FiringOnDay
 from api.formats import Formats
 from api.people import people_text
-from api.sheets.writing import render_sheet
+from api.sheets.sheet import Sheet
+from api.sheets.writing import day_sheet
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +41,11 @@ class SessionSheet:
 
 def sessions_page(day: Day, formats: Formats, paper: str = "", back: str = "") -> str:
     """The sessions of a day as HTML."""
+    return sessions_sheet(day, formats, paper, back).page()
+
+
+def sessions_sheet(day: Day, formats: Formats, paper: str = "", back: str = "") -> Sheet:
+    """The sessions of a day."""
     sessions = [
         _session(shown, day, formats)
         for shown in sorted(
@@ -47,15 +53,9 @@ def sessions_page(day: Day, formats: Formats, paper: str = "", back: str = "") -
         )
         if shown.hot and day.begin <= shown.firing.unload_at < day.end
     ]
-    return render_sheet(
-        "sessions.html",
-        day,
-        formats,
-        title=formats.words("sessions.title", day=formats.long_day(day.date)),
-        sessions=sessions,
-        paper=paper,
-        back=back,
-    )
+    title = formats.words("sessions.title", day=formats.long_day(day.date))
+    sheet = day_sheet("sessions.html", title, day, formats, sessions=sessions, paper=paper, back=back)
+    return replace(sheet, kind="roomy")
 
 
 def _session(shown: FiringOnDay, day: Day, formats: Formats) -> SessionSheet:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from api.formats import Formats
-from api.sheets.environment import template_environment
+from api.sheets.sheet import Sheet
 from shared.loads import Load
 
 QUIET_MODULES = 4
@@ -60,7 +60,14 @@ def qr_code(text: str) -> QrCode:
 def tags_page(
     loads: Sequence[Load], formats: Formats, public_url: str, paper: str = "", following: str = "", back: str = ""
 ) -> str:
-    """The tags of some loads as HTML, eight on a sheet of paper.
+    """The tags of some loads as HTML."""
+    return tags_sheet(loads, formats, public_url, paper, following, back).page()
+
+
+def tags_sheet(
+    loads: Sequence[Load], formats: Formats, public_url: str, paper: str = "", following: str = "", back: str = ""
+) -> Sheet:
+    """The tags of some loads, eight on a sheet of paper.
 
     ``following`` is the address of more, ``back`` that of the loads' page.
     """
@@ -81,15 +88,6 @@ def tags_page(
                 code=qr_code(f"{public_url}/loads/{load.id}"),
             )
         )
-    return (
-        template_environment()
-        .get_template("tags.html")
-        .render(
-            words=words,
-            title=words("tags.title", studio=formats.studio.place.name),
-            tags=tags,
-            paper=paper,
-            following=following,
-            back=back,
-        )
-    )
+    title = words("tags.title", studio=formats.studio.place.name)
+    values = {"tags": tags, "paper": paper, "following": following, "back": back}
+    return Sheet("tags.html", title, words, values, style="tags.css", numbered=False)

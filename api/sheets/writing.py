@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from pathlib import Path
 
 from api.day import Day, KilnDay
 from api.formats import Formats
 from api.people import duty_text
 from api.printing.plan_text import next_text, outage_texts, proof_text
-from api.sheets.environment import template_environment
 from api.sheets.firing_sheet import firing_sheet
 from api.sheets.lanes import lanes
 from api.sheets.overview import circuit_rows, late_texts, lines_taken, task_rows
 from api.sheets.pdf import need_pdf, pdf_of_each
+from api.sheets.sheet import Sheet
 from shared.errors import Fault, FolderError, RequestError
 
 
@@ -32,13 +33,13 @@ def write_sheets(day: Day, formats: Formats, folder: Path, pdf: bool = False) ->
     RequestError
         If PDF is asked for and the library that makes it is not there.
     """
-    pages = {"overview": overview_page(day, formats)}
+    sheets = {"overview": overview_sheet(day, formats)}
     for kiln_day in day.kilns:
-        pages[f"kiln-{file_name(kiln_day.kiln.id)}"] = kiln_page(day, kiln_day, formats)
-    made = [(f"{name}.html", text.encode()) for name, text in pages.items()]
+        sheets[f"kiln-{file_name(kiln_day.kiln.id)}"] = kiln_sheet(day, kiln_day, formats)
+    made = [(f"{name}.html", sheet.page().encode()) for name, sheet in sheets.items()]
     if pdf:
-        files = pdf_of_each(list(pages.values()))
-        made += [(f"{name}.pdf", content) for name, content in zip(pages, files, strict=True)]
+        files = pdf_of_each(list(sheets.values()))
+        made += [(f"{name}.pdf", content) for name, content in zip(sheets, files, strict=True)]
     written = []
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -76,18 +77,24 @@ def file_name(kiln_id: str) -> str:
 
 
 def kiln_page(day: Day, kiln_day: KilnDay, formats: Formats, paper: str = "", back: str = "") -> str:
-    """One kiln's sheet as HTML.
+    """One kiln's sheet as HTML."""
+    return kiln_sheet(day, kiln_day, formats, paper, back).page()
+
+
+def kiln_sheet(day: Day, kiln_day: KilnDay, formats: Formats, paper: str = "", back: str = "") -> Sheet:
+    """One kiln's sheet.
 
     ``paper`` is a size that CSS knows, empty: the printer's own; ``back`` is the address of the page that led here, for
     whoever reads it on a screen.
     """
     words, kiln = formats.words, kiln_day.kiln
     legs = formats.studio.legs_of(kiln)
-    return render_sheet(
+    title = words("sheet.page_title", kiln=kiln.title, day=formats.long_day(day.date))
+    sheet = day_sheet(
         "kiln.html",
+        title,
         day,
         formats,
-        title=words("sheet.page_title", kiln=kiln.title, day=formats.long_day(day.date)),
         kiln=kiln,
         facts=words(
             "sheet.kiln_facts",
@@ -102,10 +109,17 @@ def kiln_page(day: Day, kiln_day: KilnDay, formats: Formats, paper: str = "", ba
         paper=paper,
         back=back,
     )
+    later = sum(shown.firing.hot_until > day.begin for shown in kiln_day.firings[1:])
+    return replace(sheet, likely_pages=1 + later)
 
 
 def overview_page(day: Day, formats: Formats, paper: str = "", back: str = "") -> str:
     """The overview as HTML."""
+    return overview_sheet(day, formats, paper, back).page()
+
+
+def overview_sheet(day: Day, formats: Formats, paper: str = "", back: str = "") -> Sheet:
+    """The overview."""
     remarks = {}
     for kiln_day in day.kilns:
         texts = outage_texts(day, kiln_day, formats)
@@ -114,11 +128,11 @@ def overview_page(day: Day, formats: Formats, paper: str = "", back: str = "") -
     tasks = task_rows(day, formats)
     legs = tuple(sorted({leg for circuit in day.studio.circuits for leg in circuit.leg_names}))
     circuits = circuit_rows(day, formats, legs)
-    return render_sheet(
+    sheet = day_sheet(
         "overview.html",
+        formats.words("plan.title", day=formats.long_day(day.date), studio=day.plan.studio),
         day,
         formats,
-        title=formats.words("plan.title", day=formats.long_day(day.date), studio=day.plan.studio),
         picture=lanes(day, formats, remarks),
         tasks=tasks,
         late=late_texts(day, formats, lines_taken(tasks, circuits)),
@@ -128,6 +142,7 @@ def overview_page(day: Day, formats: Formats, paper: str = "", back: str = "") -
         paper=paper,
         back=back,
     )
+    return replace(sheet, kind="dense")
 
 
 def need_sheets_and_pdf(sheets: Path | None) -> None:
@@ -143,8 +158,8 @@ def need_sheets_and_pdf(sheets: Path | None) -> None:
     need_pdf()
 
 
-def render_sheet(template: str, day: Day, formats: Formats, **values: object) -> str:
-    """A sheet's template filled in, with what stands on every sheet."""
+def day_sheet(template: str, title: str, day: Day, formats: Formats, **values: object) -> Sheet:
+    """A sheet of a template's, with what stands on every sheet of a day."""
     words = formats.words
     made = words(
         "sheet.made",
@@ -152,15 +167,10 @@ def render_sheet(template: str, day: Day, formats: Formats, **values: object) ->
         likely=words("plan.likely"),
         audited=words("plan.audited"),
     )
-    return (
-        template_environment()
-        .get_template(template)
-        .render(
-            words=words,
-            studio=day.plan.studio,
-            long_day=formats.long_day(day.date),
-            duties=duty_text(day.duties, formats, day.date),
-            made=made,
-            **values,
-        )
-    )
+    every = {
+        "studio": day.plan.studio,
+        "long_day": formats.long_day(day.date),
+        "duties": duty_text(day.duties, formats, day.date),
+        "made": made,
+    }
+    return Sheet(template, title, words, {**every, **values})

@@ -39,8 +39,6 @@ NAMES = {
     "minutes after start",
     # what is compared with, not said
     "see the description",
-    # how a drawing is marked
-    '<svg xmlns="http://www.w3.org/2000/svg"',
     # how an answer is sent, and who made a calendar
     "public, max-age={}, immutable", "private, max-age=300", 'inline; filename="{}"', "-//Kilnrota//Kiln calendar//EN",
 }  # fmt: skip
