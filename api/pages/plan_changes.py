@@ -15,6 +15,9 @@ from shared.clock import Minute, iso_minute
 SHOWN_OWNERS = 12
 """How many owners one sentence names [-]; the rest is counted, and stands in the list."""
 
+LATE_HEAD = "#late-head"
+"""Where the plan's page lists what is late or has no place."""
+
 
 @dataclass(frozen=True, slots=True)
 class ChangeLine:
@@ -70,20 +73,22 @@ def changes_by_person(
 class Telling:
     """Who hears of a plan: a sentence on those that get a notice, and one on those whom the staff tells.
 
-    ``owners`` are the names of the latter, each with its loads and the anchor of its lines; ``more`` counts the rest.
+    ``owners`` are the names of the latter, each with its loads and the anchor of its lines; ``more`` counts the rest,
+    who stand at ``rest``.
     """
 
     notices: str
     staff: str
     owners: tuple[tuple[str, str, str], ...]
     more: str
+    rest: str
 
 
 def telling(heard: Hearing, people: Sequence[PersonChanges], formats: Formats) -> Telling:
     """Who is told of what changes, and by whom."""
     words = formats.words
     if not heard.by_notice and not heard.by_staff:
-        return Telling(words("plans.told_nobody"), "", (), "")
+        return Telling(words("plans.told_nobody"), "", (), "", "#who-head")
     anchors = {item.load: f"#who-{number}" for number, person in enumerate(people, 1) for item in person.changes}
     owners = tuple(
         (owner or words("plans.nobody"), ", ".join(loads), anchors.get(loads[0], "#who-head"))
@@ -97,6 +102,29 @@ def telling(heard: Hearing, people: Sequence[PersonChanges], formats: Formats) -
         staff=words.count("plans.told_staff", len(owners)) if owners else "",
         owners=owners[:SHOWN_OWNERS],
         more=words("happened.more", n=more) if more > 0 else "",
+        rest="#who-head",
+    )
+
+
+def first_telling(audited: AuditedPlan, formats: Formats) -> Telling:
+    """Who is to be told of a first plan: nothing moves by it, but loads are late by it, or have no place."""
+    words, plan = formats.words, audited.plan
+    by_owner: dict[str, tuple[str, ...]] = {}
+    for load in sorted(
+        (audited.loads[load] for load in (*(o.load for o in plan.unplaced), *(o.load for o in plan.late))),
+        key=lambda load: (load.owner, load.id),
+    ):
+        by_owner[load.owner] = (*by_owner.get(load.owner, ()), load.id)
+    if not by_owner:
+        return Telling(words("plans.told_nobody"), "", (), "", LATE_HEAD)
+    owners = tuple((owner or words("plans.nobody"), ", ".join(found), LATE_HEAD) for owner, found in by_owner.items())
+    more = len(owners) - SHOWN_OWNERS
+    return Telling(
+        notices=words("plans.told_first"),
+        staff=words.count("plans.told_late", len(owners)),
+        owners=owners[:SHOWN_OWNERS],
+        more=words("happened.more", n=more) if more > 0 else "",
+        rest=LATE_HEAD,
     )
 
 

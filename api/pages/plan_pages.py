@@ -8,6 +8,8 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Query, Request, Response
 from fastapi.responses import HTMLResponse
+from sqlalchemy import select
+from sqlalchemy.orm import Session
 
 from api import asking, plans
 from api.access import ManagerDep, ServiceDep, StaffDep
@@ -20,7 +22,7 @@ from api.pages.day_pages import named_day
 from api.pages.forms import Form, FormDep
 from api.pages.page import Page, go_to
 from api.pages.page_route import PageRoute, told
-from api.pages.plan_changes import changes_by_person, telling
+from api.pages.plan_changes import changes_by_person, first_telling, telling
 from api.pages.week_picture import week_picture
 from api.printing.holds_text import hold_text
 from api.printing.plan_text import proof_text
@@ -28,7 +30,7 @@ from api.printing.replan_text import rule_named
 from api.problems import ProblemError
 from api.storage.hold_store import held_firings
 from api.storage.plan_store import current, plan_row
-from api.storage.tables import BookedLoad
+from api.storage.tables import BookedLoad, Publication
 from api.words import Words, tell
 from scheduler.audit import AuditedPlan
 from shared.clock import Minute, iso_minute
@@ -166,6 +168,7 @@ def plan_page(page: Page, plan_id: int, texts: list[str], anyway: bool, from_day
         else:
             moves = notes.get("changes", [])
         heard = hearing(session, moves)
+        is_first = kind == "plan" and not replaces_one(session, plan_id)
     formats = Formats(audited.studio, page.words)
     page.formats = formats
     # A plan that replaced another tells what it changed; any other is compared with the one that holds.
@@ -202,7 +205,7 @@ def plan_page(page: Page, plan_id: int, texts: list[str], anyway: bool, from_day
         total=page.words("plans.cost_total"),
         proof=proof_text(audited.plan.proof, formats),
         people=people,
-        telling=telling(heard, people, formats),
+        telling=first_telling(audited, formats) if is_first else telling(heard, people, formats),
         do_nothing=[rule_named(unpacked(text)) for text in notes.get("do_nothing_told", notes.get("do_nothing", ()))],
         questions=[one | {"text": unpacked(one.get("told", one["text"]))} for one in notes.get("questions", ())],
         lost=notes.get("lost", []),
@@ -218,6 +221,12 @@ def plan_page(page: Page, plan_id: int, texts: list[str], anyway: bool, from_day
         late=late_lines(audited, page)[:SHOWN_LATE],
         loads=len(audited.loads),
     )
+
+
+def replaces_one(session: Session, plan_id: int) -> bool:
+    """Whether another plan has ever held before this one."""
+    earlier = select(Publication.id).where(Publication.plan_id != plan_id)
+    return session.scalar(earlier.limit(1)) is not None
 
 
 def plan_head(plan_id: int, kind: str, reasons: Sequence[str] | None, words: Words) -> str:

@@ -13,7 +13,7 @@ from api.pages.forms import Form
 from api.pages.plan_pages import shown_stretches
 from api.pages.supposing import supposed
 from api.problems import ProblemError
-from api.storage.tables import Job
+from api.storage.tables import Job, Publication
 from api.words import read_words
 from scheduler.audit import AuditedPlan
 from tests.api.pages.conftest import Reader
@@ -313,3 +313,25 @@ def test_a_plan_made_afresh_tells_those_too_whose_loads_it_moves(pages: Reader) 
     assert day(pages, "Ana").count("Load B1 is now fired") == 1
     assert day(pages, "Ben").count("Load F1 is now fired") == 1
     assert "Load B2 of Zoë" in day(pages, "Marta")
+
+
+def test_a_first_plan_names_the_owners_of_what_is_late_or_without_a_place(pages: Reader) -> None:
+    """G1 of Jonas has no place, B2 of Zoë is late: nothing moves, and yet both are to be told before they ask."""
+    for holds in (True, False):
+        if not holds:
+            with pages.house.service.store.write() as session:
+                session.query(Publication).delete()
+        text = pages.get("Marta", "/plans/1").text
+        assert "nobody has to be told" not in text
+        told = text.split("The staff tells them before they ask:")[1].split("</p>")[0]
+        assert re.search(r'<a href="#late-head">Jonas</a> \(G1\)', told)
+        with pages.house.service.store.read() as session:
+            plan = pages.house.service.audited(session, 1).plan
+        named = set(re.findall(r"\(([^)]*)\)", told))
+        assert {load for loads in named for load in loads.split(", ")} == {
+            *(one.load for one in plan.late), *(one.load for one in plan.unplaced)
+        }  # fmt: skip
+        assert 'id="late-head"' in text
+        german = pages.get("Marta", "/plans/1", headers={"accept-language": "de"}).text
+        assert "Das Team sagt es ihnen, bevor sie fragen:" in german
+        assert ("This is the first plan: no load moves, and nobody gets a notice." in text) is not holds
