@@ -171,7 +171,7 @@ def test_work_on_a_kiln_with_a_charge_in_it_is_said_to_wait(pages: Reader, clock
     for step, version in (("loaded", "0"), ("started", "1")):
         pages.post("Wout", "/firings/F2/note", {"step": step, "version": version})
     clock.move(minutes=30)
-    path = solved(pages, pages.post("Wout", "/broke", {"work": "1"}))
+    path = solved(pages, pages.post("Wout", "/broke", {"others": "went", "work": "1"}))
     page = pages.get("Marta", path).text
     assert "Work on kilns that waits" in page
     assert "can begin only once the kiln is empty" in page
