@@ -10,6 +10,9 @@ from shared.loads import Load, area_on_last_layer_cm2
 
 _TINY = 1e-6
 
+MOST_SPANNING = 2
+"""Loads larger than a shelf that may end on one layer: the layers of one lie below it, those of the other above."""
+
 
 @dataclass(slots=True)
 class Layer:
@@ -18,14 +21,16 @@ class Layer:
     height_mm: float
     area_cm2: float
     loads: list[str] = field(default_factory=list)
-    ends_a_spanning_load: bool = False
+    spanning: list[list[Layer]] = field(default_factory=list)
+    """Of each load that ends here, the layers that it fills by itself."""
 
 
 def pack(kiln: Kiln, loads: Sequence[Load]) -> tuple[tuple[str, ...], ...] | None:
     """Layers that hold ``loads`` in ``kiln``, top of the list first loaded; None where they do not fit.
 
     First fit by falling height: a load goes on the first layer with room for it, and every layer is as high as the
-    load that opened it. A load larger than a shelf fills layers of its own and may share its last one.
+    load that opened it. A load larger than a shelf fills layers of its own and may share its last one, also with
+    another such load.
 
     Notes
     -----
@@ -40,7 +45,6 @@ def pack(kiln: Kiln, loads: Sequence[Load]) -> tuple[tuple[str, ...], ...] | Non
 
 def _levels(kiln: Kiln, loads: Sequence[Load]) -> list[Layer] | None:
     area_cm2 = kiln.shelf_area_cm2
-    spans: dict[int, list[Layer]] = {}
     layers: list[Layer] = []
     height_left_mm = kiln.height_mm
     for load in sorted(loads, key=lambda load: (-load.height_mm, -load.footprint_cm2, load.id)):
@@ -54,7 +58,8 @@ def _levels(kiln: Kiln, loads: Sequence[Load]) -> list[Layer] | None:
             (
                 layer
                 for layer in layers
-                if layer.area_cm2 + rest_cm2 <= area_cm2 + _TINY and not (alone and layer.ends_a_spanning_load)
+                if layer.area_cm2 + rest_cm2 <= area_cm2 + _TINY
+                and not (alone and len(layer.spanning) == MOST_SPANNING)
             ),
             None,
         )
@@ -67,10 +72,15 @@ def _levels(kiln: Kiln, loads: Sequence[Load]) -> list[Layer] | None:
         home.loads.append(load.id)
         home.area_cm2 += rest_cm2
         if alone:
-            home.ends_a_spanning_load = True
-            spans[id(home)] = [Layer(load.height_mm, area_cm2, [load.id]) for _ in range(alone)]
+            home.spanning.append([Layer(load.height_mm, area_cm2, [load.id]) for _ in range(alone)])
     # The layers that a large load fills by itself lie next to the one that it shares.
-    return [full for layer in layers for full in (*spans.get(id(layer), ()), layer)]
+    return [each for layer in layers for each in _in_order(layer)]
+
+
+def _in_order(layer: Layer) -> list[Layer]:
+    """A layer between those that loads which end on it fill by themselves."""
+    below, above = [*layer.spanning, [], []][:MOST_SPANNING]
+    return [*below, layer, *above]
 
 
 def share_used(kiln: Kiln, loads: Sequence[Load], layers: Sequence[Sequence[str]]) -> float:

@@ -29,6 +29,15 @@ def test_a_load_larger_than_a_shelf_fills_layers_and_shares_its_last() -> None:
     assert layers == (("L",), ("L", "S"))
 
 
+def test_what_is_left_of_two_loads_larger_than_a_shelf_shares_one_layer() -> None:
+    """Each fills a layer and has one piece of 300 cm² left; three layers of 95 mm fit in 300 mm, four do not."""
+    left = {"pieces": 4, "footprint_cm2": 1200.0, "height_mm": 80.0}  # three pieces a layer, one left
+    assert pack(KILN, [load("L", **left), load("M", **left)]) == (("L",), ("L", "M"), ("M",))
+    low = {"pieces": 4, "footprint_cm2": 1200.0, "height_mm": 20.0}
+    # A third has no layer of its own beside the one that the two end on, so it ends on another.
+    assert pack(KILN, [load(name, **low) for name in "LMN"]) == (("L",), ("L", "M"), ("M",), ("N",), ("N",))
+
+
 def test_a_piece_larger_than_the_shelf_is_refused() -> None:
     assert pack(KILN, [load("A", footprint_cm2=901.0)]) is None
 
