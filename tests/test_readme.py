@@ -10,6 +10,9 @@ import pytest
 
 from shared.clock import read_moment
 from shared.files import read_folder
+from shared.kilns import Circuit, Kiln
+from shared.loads import Load
+from shared.studio import Outage, Shift
 from tests.refresh_readme import README, printed_by, shown_blocks
 
 ROOT = README.parent
@@ -59,6 +62,8 @@ def test_the_walk_from_plan_to_re_plan_and_fit_runs_as_it_stands(tmp_path: Path)
     assert printed["show"].startswith("Tuesday 1 December 2026")
     assert "Chance that each promise is kept" in printed["chances"]
     assert "What changes, person by person" in printed["replan"]
+    assert "No load changes" not in printed["replan"]
+    assert "K1" in printed["replan"]
     assert "fitted to 3 recorded firings" in printed["fit"]
     assert (tmp_path / "new.json").exists()
 
@@ -73,6 +78,25 @@ def test_every_file_that_the_readme_names_is_there() -> None:
     names = set(re.findall(r"`([A-Z]+\.md|sample_studio|\.ci/[a-z.]+)`", TEXT))
     assert names
     assert all((ROOT / name).exists() for name in names)
+
+
+def test_git_ignores_what_the_readmes_commands_write_in_the_checkout() -> None:
+    """The plans, sheets and data of a newcomer's first walk are not left beside the programme as its own."""
+    ignored = (ROOT / ".gitignore").read_text(encoding="utf-8").split()
+    block = TEXT[TEXT.index("the first plan to a kiln") :].split("```sh\n")[1].split("```")[0]
+    written = set(re.findall(r"--(?:out|sheets) (\S+)", block))
+    assert written == {"plan.json", "new.json", "out"}
+    assert all(f"/{name}" in ignored or f"{name}/" in ignored for name in written)
+    assert "/kilnrota.db*" in ignored
+
+
+def test_the_keys_told_are_those_that_a_kiln_a_circuit_a_shift_and_a_load_have() -> None:
+    """Each key that the reader takes stands in the lists of the README."""
+    lists = TEXT.split("What a table takes;")[1].split("A layer takes")[0]
+    told = set(re.findall(r"`([a-z_0-9]+)`", lists))
+    for record in (Kiln, Circuit, Shift, Outage, Load):
+        keys = {field.alias or name for name, field in record.model_fields.items()}
+        assert keys <= told, (record.__name__, keys - told)
 
 
 def test_the_constraints_name_no_host_and_no_path() -> None:
