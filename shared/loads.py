@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import unicodedata
 from collections.abc import Sequence
 from typing import Annotated, Literal, Self
 
@@ -47,12 +48,26 @@ class Load(Record):
             raise refusal("after")
         return self
 
+    @property
+    def family_key(self) -> str:
+        """What the load's family is compared by; empty where none is given."""
+        return family_key(self.family)
+
     def size(self, column: SizeColumn | None) -> float | None:
         """The load's measure in the column that a profile is sized by; None where it is not given."""
         if column is None:
             return None
         value: float | None = getattr(self, column)
         return value
+
+
+def family_key(family: str | None) -> str:
+    """A family as families are compared: one name, however capitals and blanks were typed.
+
+    >>> family_key(" Buff  Stoneware ") == family_key("buff stoneware"), family_key(None)
+    (True, '')
+    """
+    return " ".join(unicodedata.normalize("NFKC", family or "").casefold().split())
 
 
 def size_row(profile: Profile, loads: Sequence[Load]) -> int | None:

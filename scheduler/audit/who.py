@@ -78,7 +78,9 @@ def shares_firing(case: Case) -> Iterator[Breach]:
                 yield Breach("shares_firing", firing_id, load.id, None, text, float(len(loads) - 1))
         asked = [case.studio.profile_by_id.get(load.profile) for load in loads]
         if fired.profile.one_family or any(profile is not None and profile.one_family for profile in asked):
-            families = sorted({load.family or "(none)" for load in loads})
+            # Of a name that was typed in several ways the first stands for all.
+            named = {load.family_key: load.family or "(none)" for load in reversed(loads)}
+            families = sorted(named.values())
             if len(families) > 1:
                 text = say("audit.profile_takes_one", families=tuple(families))
                 yield Breach("shares_firing", firing_id, None, None, text, float(len(families) - 1))

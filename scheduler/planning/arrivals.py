@@ -67,7 +67,7 @@ class Arrivals:
 
     def _lay(self, number: int, at: int) -> None:
         load, profile = self.problem.loads[number], self.problem.profile(number)
-        key = load.profile, load.family if profile.one_family else None, load.session_at
+        key = load.profile, load.family_key if profile.one_family else None, load.session_at
         if key in self.piles and not self._fits((*self.piles[key].loads, number)):
             self._fire(key)
         pile = self.piles.setdefault(key, Pile(fire_at=at + self.wait_minutes))

@@ -128,7 +128,7 @@ class Facts:
     mass_kg: float
     most_c: float
     alone: bool
-    family: str | None
+    family: str
     earlier: int
     promises: tuple[Promise, ...]
     wishes: tuple[Promise, ...]
@@ -153,7 +153,7 @@ def _facts(problem: Problem, load: Load, asked: Sequence[tuple[float, float]]) -
         mass_kg=load.mass_kg,
         most_c=math.inf if load.max_temperature_c is None else load.max_temperature_c,
         alone=load.alone,
-        family=load.family,
+        family=load.family_key,
         earlier=problem.load_number.get(load.after or "", -1),
         promises=promises,
         wishes=(*promises, *((at, weight, 0.0) for at, weight in asked)),

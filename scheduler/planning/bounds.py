@@ -176,7 +176,7 @@ def _group(batches: Batches, load: int) -> str:
                 leader[root(guest)] = root(profile.id)
     own = batches.problem.loads[load]
     profile = batches.problem.studio.profile_by_id[own.profile]
-    apart = f"|{own.family}" if profile.one_family and root(own.profile) == own.profile else ""
+    apart = f"|{own.family_key}" if profile.one_family and root(own.profile) == own.profile else ""
     alone = f"|{own.id}" if own.alone else ""
     shared = any(p.shares_with for p in profiles if root(p.id) == root(own.profile))
     return root(own.profile) + ("" if shared else apart) + alone

@@ -120,7 +120,8 @@ def _may_meet(problem: Problem, one: int, other: int) -> bool:
         return False
     if first.session_at is not None and second.session_at is not None and first.session_at != second.session_at:
         return False
-    return first.family == second.family or not (problem.profile(one).one_family or problem.profile(other).one_family)
+    choosy = problem.profile(one).one_family or problem.profile(other).one_family
+    return not choosy or first.family_key == second.family_key
 
 
 def _room(problem: Problem, load: int, kiln: int) -> float:

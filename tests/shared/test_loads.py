@@ -90,3 +90,10 @@ def test_sessions_follow_one_another_and_unnamed_ones_are_one_unloading() -> Non
 def test_a_load_does_not_wait_for_itself() -> None:
     with pytest.raises(ValidationError, match="names the load itself"):
         load(after="L1")
+
+
+@pytest.mark.parametrize("typed", ["Buff stoneware", " buff  stoneware ", "BUFF\u00a0STONEWARE"])
+def test_a_family_is_compared_without_regard_to_capitals_and_blanks(typed: str) -> None:
+    assert load(family=typed).family_key == load(family="buff stoneware").family_key
+    assert load(family=typed).family_key != load(family="bluff stoneware").family_key
+    assert load(family="").family_key == load(family=None).family_key

@@ -54,6 +54,8 @@ def test_a_rider_whose_own_profile_is_for_one_family_makes_the_firing_so(bench: 
     assert _named(choosy) == set()
     assert _named(choosy.with_load("P1", family="porcelain")) == {("shares_firing", "F1")}
     assert _named(choosy.with_load("P1", family=None)) == {("shares_firing", "F1")}
+    assert _named(choosy.with_load("P1", family=" Stone  Ware")) == {("shares_firing", "F1")}
+    assert _named(choosy.with_load("P1", family=" STONEWARE ")) == set()
     assert _named(bench.with_load("P1", family="porcelain")) == set()
 
 

@@ -134,3 +134,12 @@ def test_full_batches_longest_first_give_the_least_makespan(seed: int) -> None:
     makespan = max(f.free_at for f in result.firings) - min(f.load_at for f in result.firings)
     assert len(result.firings) == 3
     assert makespan_slots * 5 - rounding_minutes < makespan <= makespan_slots * 5
+
+
+@pytest.mark.parametrize(("second", "firings"), [("buff stoneware", 1), ("Buff  Stoneware ", 1), ("porcelain", 2)])
+def test_a_family_is_one_however_it_was_typed(second: str, firings: int) -> None:
+    """Two loads of a third of a shelf each: one firing where they may share it."""
+    place = studio(profiles=(slow_profile(one_family=True),), shifts=(DAYTIME,))
+    made = planned(place, (load("L1", family="buff stoneware"), load("L2", family=second)))
+    assert len(made.firings) == firings
+    assert not made.unplaced
