@@ -17,9 +17,11 @@ from api.comparing import verdict_lines
 from api.day import day_of
 from api.formats import Formats
 from api.jobs import QUESTION
+from api.lateness import why_text
 from api.moves import hearing, moved_loads
 from api.pages.day_pages import named_day
 from api.pages.forms import Form, FormDep
+from api.pages.mends import binds_text
 from api.pages.page import Page, go_to
 from api.pages.page_route import PageRoute, told
 from api.pages.plan_changes import changes_by_person, first_telling, telling
@@ -168,6 +170,7 @@ def plan_page(page: Page, plan_id: int, texts: list[str], anyway: bool, from_day
         else:
             moves = notes.get("changes", [])
         heard = hearing(session, moves)
+        found = asking.answers(session) if holds_id == plan_id else {}
         is_first = kind == "plan" and not replaces_one(session, plan_id)
     formats = Formats(audited.studio, page.words)
     page.formats = formats
@@ -218,7 +221,7 @@ def plan_page(page: Page, plan_id: int, texts: list[str], anyway: bool, from_day
             (begin, page.words("plans.days", first=formats.short_day(begin), last=formats.short_day(end)))
             for begin, end in stretches
         ],
-        late=late_lines(audited, page)[:SHOWN_LATE],
+        late=late_lines(audited, page, found)[:SHOWN_LATE],
         loads=len(audited.loads),
     )
 
@@ -323,9 +326,13 @@ def trouble(request: Request, service: ServiceDep, who: StaffDep) -> HTMLRespons
 def late_lines(
     audited: AuditedPlan, page: Page, found: Mapping[str, Mapping[str, Any]] | None = None
 ) -> list[dict[str, Any]]:
-    """Each late or unplaced load with its reason, the worst first, and how many mends were found, if asked."""
-    formats = page.formats
+    """Each late or unplaced load with its reason, the worst first, and how many mends were found, if asked.
+
+    Where that was asked, the reason is the one that was then solved.
+    """
+    formats, words = page.formats, page.words
     mends = {load: len(result["mends"]) for load, result in (found or {}).items()}
+    solved = {load: why_text(binds_text(result, words), words) for load, result in (found or {}).items()}
     firing_of = {load: firing for firing in audited.plan.firings for load in firing.loads}
     lines: list[dict[str, Any]] = []
     for one in audited.plan.unplaced:
@@ -333,7 +340,7 @@ def late_lines(
         lines.append(
             {
                 "load": one.load, "owner": load.owner, "out": "", "promised": _promised(load.promised, formats),
-                "late": "", "why": one.why, "rule": one.rule, "firing": None,
+                "late": "", "why": solved.get(one.load) or why_text(one.why, words), "rule": one.rule, "firing": None,
                 "mends": mends.get(one.load),
             }
         )  # fmt: skip
@@ -343,7 +350,7 @@ def late_lines(
             {
                 "load": late.load, "owner": load.owner, "out": formats.clock(late.out_at),
                 "promised": formats.clock(late.promised), "late": formats.spelt_duration(late.hours * 60),
-                "why": late.why, "rule": "", "firing": firing,
+                "why": solved.get(late.load) or why_text(late.why, words), "rule": "", "firing": firing,
                 "mends": mends.get(late.load),
             }
         )  # fmt: skip

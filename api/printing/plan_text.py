@@ -5,7 +5,7 @@ from __future__ import annotations
 from api.cautions import Caution, cautions
 from api.day import CircuitLoad, Day, FiringOnDay, KilnDay
 from api.formats import Formats
-from api.lateness import late_rows
+from api.lateness import late_rows, why_text
 from api.outages import out_text, outage_reason
 from api.people import duty_text
 from api.printing.columns import KEEP, heading, paragraph, row
@@ -154,9 +154,10 @@ def late_texts(day: Day, formats: Formats) -> list[str]:
     ]
     if not texts:
         texts.append(words("plan.none_late"))
+    texts = [text.rstrip() for text in texts]
     for unplaced in day.unplaced:
         load = f"{unplaced.load} {day.load(unplaced.load).owner}".strip()
-        text = words("plan.unplaced_row", load=load, rule=rule_name(unplaced.rule), why=sentence(unplaced.why))
+        text = words("plan.unplaced_row", load=load, rule=rule_name(unplaced.rule), why=why_text(unplaced.why, words))
         if unplaced.would_help:
             text += " " + words("plan.would_help", helps="; ".join(words.say(change) for change in unplaced.would_help))
         texts.append(text)

@@ -137,11 +137,6 @@ def at_once(studio: Studio, loads: tuple[Load, ...], load: Load) -> Setting:
     return studio, with_load(loads, load.model_copy(update={"ready": None}))
 
 
-def without_stages(studio: Studio, loads: tuple[Load, ...], load: Load) -> Setting:
-    """The load waits for no earlier stage."""
-    return studio, with_load(loads, load.model_copy(update={"after": None, "gap_minutes": 0.0}))
-
-
 def with_load(loads: Sequence[Load], changed: Load) -> tuple[Load, ...]:
     """The loads with one of them replaced by its id."""
     return tuple(changed if load.id == changed.id else load for load in loads)
@@ -184,6 +179,5 @@ EASES: tuple[Ease, ...] = (
     Ease("outages", setting=without_outages),
     Ease("work_fits_kiln", setting=any_kiln),
     Ease("ready", setting=at_once),
-    Ease("after_gap", setting=without_stages),
 )
 """The rules that are set aside one at a time, the mildest first."""

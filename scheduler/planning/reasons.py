@@ -96,7 +96,7 @@ def why_late(timetable: Timetable, number: int) -> Reason:
         when = local_time(problem.begin + out_minutes(soonest, problem.grid_minutes), problem.studio.place.zone)
         if promised <= 0:
             return Reason("ready", say("reason.promise_was_past", when=when), ())
-        if load.after is not None and load.after in problem.load_number:
+        if load.after is not None and load.after in problem.load_number and _in_time(timetable, batch, promised):
             text = say("reason.load_earlier_stage", after=load.after, when=when)
             return Reason("after_gap", text, ())
         text = say("reason.even_empty_studio", when=when)
@@ -165,7 +165,8 @@ def _alone(timetable: Timetable, batch: Batch) -> Reason:
         if _best(eased, batch, stages=timetable) is not None:
             return Reason(change.rule, say("reason.no_place_even", why=_BINDS[change.rule]), (change.text,))
     earlier = problem.loads[batch.loads[0]].after
-    if earlier is not None and earlier in problem.load_number:
+    empty = Timetable(problem, timetable.batches)
+    if earlier is not None and earlier in problem.load_number and _best(empty, batch, stages=None) is not None:
         why = say("reason.earlier_stage_load", earlier=earlier)
         return Reason("after_gap", why, (say("reason.a_longer_horizon"),))
     return Reason("within_plan", say("reason.cannot_fired_out"), (say("reason.a_longer_horizon"),))
@@ -194,20 +195,27 @@ def _what_helps(timetable: Timetable, batch: Batch, promised: int) -> Iterator[s
             yield say("reason.one_more_kiln", kiln=problem.kilns[kiln].id)
 
 
-def _best(timetable: Timetable, batch: Batch, stages: Timetable) -> Placed | None:
-    """The cheapest place of a batch in any kiln; earlier stages as planned in ``stages``."""
+def _in_time(timetable: Timetable, batch: Batch, promised: int) -> bool:
+    """Whether in an empty studio, without its earlier stage, a batch could be out by its promise [min]."""
+    empty = Timetable(timetable.problem, timetable.batches)
+    soonest = _soonest(empty, batch, stages=None)
+    return soonest is not None and out_minutes(soonest, timetable.problem.grid_minutes) <= promised
+
+
+def _best(timetable: Timetable, batch: Batch, stages: Timetable | None) -> Placed | None:
+    """The cheapest place of a batch in any kiln; earlier stages as planned in ``stages``, or left out of account."""
     return next(iter(sorted(_places(timetable, batch, stages), key=lambda p: p.place.guide)), None)
 
 
-def _soonest(timetable: Timetable, batch: Batch, stages: Timetable) -> Placed | None:
+def _soonest(timetable: Timetable, batch: Batch, stages: Timetable | None) -> Placed | None:
     """The place from which a batch is out first."""
     grid = timetable.problem.grid_minutes
     urgent = batch.at_any_price()
     return next(iter(sorted(_places(timetable, urgent, stages), key=lambda p: out_minutes(p, grid))), None)
 
 
-def _places(timetable: Timetable, batch: Batch, stages: Timetable) -> Iterator[Placed]:
-    bounds = stages.bounds(batch.loads)
+def _places(timetable: Timetable, batch: Batch, stages: Timetable | None) -> Iterator[Placed]:
+    bounds = (-FAR, FAR) if stages is None else stages.bounds(batch.loads)
     if bounds is None:
         return
     held = replace(batch, ready=max(batch.ready, bounds[0]))

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 
 from scheduler.audit import BrokenPlanError, prove
-from scheduler.planning.eased import EASES, Beside, Ease, any_kiln, at_once, free_of_all, with_load, without_stages
+from scheduler.planning.eased import EASES, Beside, Ease, any_kiln, at_once, free_of_all, with_load
 from scheduler.planning.events import Events
 from scheduler.planning.mending import Change, Need, changes, left_out, without
 from scheduler.planning.reasons import Reason, why_unplaced
@@ -182,15 +182,27 @@ class _Asking:
 
         at = out(bare, Ease("", problem=free_of_all))
         if at is not None and at <= need.out_by:
-            return None
-        for rule, setting in (("ready", at_once), ("after_gap", without_stages)):
-            at = out(need.loads, Ease(rule, setting=setting, problem=free_of_all))
-            if at is not None and at <= need.out_by:
-                return rule
+            return "after_gap" if self._stage_binds(need) else None
+        at = out(bare, Ease("ready", setting=at_once, problem=free_of_all))
+        if at is not None and at <= need.out_by:
+            return "ready"
         at = out(bare, Ease("work_fits_kiln", setting=any_kiln, problem=free_of_all))
         if at is not None and at <= need.out_by:
             return "work_fits_kiln"
         return "computed_times" if need.out_by < need.rest.end else "within_plan"
+
+    def _stage_binds(self, need: Need) -> bool:
+        """Whether its earlier stage, as it is planned, is out too late whatever else there is in the studio.
+
+        That it could be out in time without that stage is not enough: it may then just take a place that was free
+        before the stage was out.
+        """
+        stage = next((firing for firing in need.rest.firings if need.load.after in firing.loads), None)
+        if stage is None:
+            return False
+        alone = need.rest.model_copy(update={"firings": (stage,)})
+        at = Beside(need.studio, need.loads, alone, need.load.id, Ease("", problem=free_of_all)).out_at()
+        return at is None or at > need.out_by
 
     def _binding(self, need: Need) -> Iterator[str]:
         """The rules that mend it when set aside alone, all else as planned."""

@@ -8,9 +8,12 @@ from datetime import date
 from api.cautions import cautions, named_caution
 from api.day import Day
 from api.formats import Formats
+from api.lateness import SEEN_AT_FIRST_SIGHT, why_text
 from api.printing.plan_text import plan_text, proof_text
+from api.words import read_words
 from scheduler.audit import AuditedPlan
 from shared.plans import Proof
+from shared.texts import say
 
 
 def flowing(text: str) -> str:
@@ -57,16 +60,21 @@ def test_the_held_segment_is_as_long_as_planned(monday: Day, formats: Formats) -
 
 def test_late_and_unplaced_loads_are_told_with_why(monday: Day, formats: Formats) -> None:
     text = flowing(plan_text(monday, formats))
-    assert "B2 Zoë <north> & co: promised Tue 1 Dec 08:00, out Wed 2 Dec 09:30, 25 h 30 min late. Even loaded" in text
+    assert "B2 Zoë <north> & co: promised Tue 1 Dec 08:00, out Wed 2 Dec 09:30, 25 h 30 min late. G1 Jonas:" in text
     assert "G1 Jonas: no place (out of use): K4 is out of use and no other kiln fires glaze." in text
     assert "out of use from Sat 28 Nov 09:00 until further notice (relay on order)" in text
 
 
-def test_the_reason_for_lateness_names_a_time_that_the_course_gives(monday: Day, formats: Formats) -> None:
-    """Loaded at the first shift, Monday 09:00, the bisque is safe as planned; somebody is there at once or at 09:00."""
-    firing = next(f for f in monday.plan.firings if f.id == "F1")
-    earliest = monday.first_staffed(firing.load_at + 40 + firing.safe_at - firing.start_at) + 30
-    assert f"out {formats.clock(earliest)} at the earliest" in flowing(plan_text(monday, formats))
+def test_a_reason_is_the_planners_and_what_it_did_not_try_is_said_as_seen_at_first_sight(formats: Formats) -> None:
+    words = formats.words
+    for key in SEEN_AT_FIRST_SIGHT:
+        assert why_text(say(key), words) == f"At first sight: {say(key)}."
+        assert why_text(str(say(key)), words).startswith("At first sight: "), "as read from a plan's file"
+    assert why_text(say("reason.firing_under_way"), words) == "Its firing is under way."
+    assert why_text("", words) == ""
+    german = why_text(say("reason.firing_under_way"), read_words("de"))
+    assert german != "Its firing is under way."
+    assert why_text(say(SEEN_AT_FIRST_SIGHT[0]), read_words("de")).startswith("Auf den ersten Blick: ")
 
 
 def test_circuits_are_told_against_their_limits(monday: Day, formats: Formats) -> None:

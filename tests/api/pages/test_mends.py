@@ -11,13 +11,14 @@ import pytest
 
 from api.formats import Formats
 from api.pages.mends import Action, mends_of
+from api.storage.studio_store import counter
 from api.storage.tables import BookedLoad, Job, Notice
 from api.words import read_words
 from scheduler.audit import AuditedPlan
 from scheduler.planning.mending import Kind
 from shared.calendar import on_duty
 from shared.clock import wall_minute
-from shared.texts import unpacked
+from shared.texts import packed, unpacked
 from tests.api.pages.conftest import Reader
 from tests.api.pages.test_plan_pages import PATIENCE_SECONDS
 
@@ -63,6 +64,29 @@ def test_a_later_promise_that_was_solved_is_made_with_a_button_and_the_owner_is_
         (notice,) = session.query(Notice).where(Notice.kind == "promise")
         assert unpacked(notice.text).startswith("Load B2 is now promised for ")
         assert notice.person_id == session.query(BookedLoad).where(BookedLoad.key == "B2").one().person_id
+
+
+def test_the_mend_that_keeps_the_promise_is_the_one_that_stands_out(pages: Reader) -> None:
+    """C1's session lacks somebody on the evening before: a shift keeps the promise, a later day does not."""
+    about, result = {"load": "B2", "plan": 1}, solved_with_a_shift_and_a_later_day()
+    with pages.house.service.store.write() as session:
+        about["studio"] = counter(session, "studio")
+        session.add(Job(kind="why", state="done", asked_at=pages.house.service.now(), request=about, result=result))
+    text = pages.get("Marta", "/trouble/B2").text
+    cards = text.split('<ul class="cards">')[1].split("</ul>")[0]
+    assert re.findall(r'class="(?:button )?main"[^>]*>([^<]*)<', cards) == ["Add this shift"]
+    assert "Promise" in cards
+    listed = pages.get("Marta", "/trouble").text
+    assert "Too few hands are free to load or open it in time." in listed
+    assert "too few hands" in pages.get("Marta", "/plans/1").text.lower()
+
+
+def solved_with_a_shift_and_a_later_day() -> dict[str, object]:
+    mend = {"who": "", "from": AT, "to": AT, "amount": None, "out_at": AT, "moved": [], "skills": []}
+    return {
+        "load": "B2", "out_at": AT, "rule": "hands", "why": packed(""), "binding": ["hands"], "tried": 2,
+        "mends": [mend | {"kind": "hands"}, mend | {"kind": "promise", "who": "B2"}],
+    }  # fmt: skip
 
 
 def test_what_was_found_stays_until_the_studio_or_the_plan_changes(pages: Reader) -> None:

@@ -12,6 +12,7 @@ from scheduler.planning.door import Settings, plan
 from scheduler.planning.mending import unusual
 from scheduler.planning.why import Explanation, explain_load
 from shared.errors import RequestError
+from shared.loads import Load
 from shared.plans import Plan
 from shared.studio import Outage
 from tests.scheduler.planning.plain_studio import BEGIN, clock, load
@@ -122,3 +123,42 @@ def test_hands_on_a_day_off_are_offered_at_a_time_at_which_people_are_there_on_o
     within, beside = unusual(staffed, 9, 10, 24), unusual(staffed, 16, 17, 24)
     noon, midnight = unusual(staffed, 36, 37, 24), unusual(staffed, 24, 25, 24)
     assert within < beside < noon < midnight
+
+
+def staged(promised: str, *others: Load) -> Planted:
+    """L waits for S, which is fired in the other kiln first; both take hours."""
+    loads = (load("S", profile="else"), full("L", after="S", promised=clock(promised)), *others)
+    return Planted("after_gap", place(), loads, "L")
+
+
+def test_an_earlier_stage_that_is_out_too_late_for_any_studio_is_named() -> None:
+    found = explained(staged("12:00"))
+    assert found.rule == "after_gap"
+    assert [mend.change.kind for mend in found.mends] == ["promise"]
+
+
+def test_an_earlier_stage_that_is_out_long_before_is_not_called_too_late() -> None:
+    """S is out in the morning, L would be out by 24:00 after it, had the kiln not been taken for A from noon on.
+
+    Without its earlier stage L would be in time too: it would be fired before noon, while S is not out yet.
+    """
+    case = staged("23:59", full("A", ready=clock("12:00"), promised=clock("23:00"), priority=9))
+    made = planned(case)
+    stage = next(firing for firing in made.firings if "S" in firing.loads)
+    assert stage.out_at + 11 * 60 < clock("23:59")
+    alone = staged("23:59")
+    assert out_in_time(planned(Planted("", alone.studio, alone.loads, "L")), "L")
+    free = Planted("", case.studio, tuple(one.model_copy(update={"after": None}) for one in case.loads), "L")
+    assert out_in_time(planned(free), "L")
+    found = explained(case)
+    assert found.rule == "kiln_one_at_a_time"
+    assert "after_gap" not in found.binding
+
+
+def test_the_plans_own_list_names_the_earlier_stage_only_where_it_binds() -> None:
+    """Of 11:00 L would be late even by itself; of 12:00 only since S has to be out first."""
+    for promised, words in (("08:00", "even in an empty studio"), ("12:00", "load S is its earlier stage")):
+        made = planned(staged(promised))
+        why = next(row.why for row in made.late if row.load == "L")
+        assert words in why
+        assert ("earlier stage" in why) is (promised == "12:00")
