@@ -23,6 +23,10 @@ TIMES_LONGER = 3
 APART = 0.2
 """Share of the promises outside a plan's days from which it is taken for a plan of the wrong week [-]; house choice."""
 
+LEFT_OUT = 0.1
+"""Share of the loads without a place from which promises beyond a plan's end say so, too [-]; house choice: work that
+is promised for later and fired within the plan is nobody's mistake."""
+
 
 def search_text(history: SearchHistory, plan: Plan, seconds: float, formats: Formats) -> str:
     """When the search last found better, and whether more time would help; nothing of a plan that is proved best."""
@@ -44,8 +48,10 @@ def apart_text(loads: Sequence[Load], plan: Plan, now: Minute, formats: Formats)
         for load in loads
         if (moment := load.session_at if load.session_at is not None else load.promised) is not None
     )
-    outside = sum(not plan.begin <= moment <= plan.end for moment in wanted)
-    if not wanted or outside < APART * len(wanted):
+    over = sum(moment < plan.begin for moment in wanted)
+    outside = over + sum(moment > plan.end for moment in wanted)
+    far = outside >= APART * len(wanted) and len(plan.unplaced) >= LEFT_OUT * len(loads)
+    if not wanted or not (far or over >= APART * len(wanted)):
         return ""
     zone = formats.studio.place.zone
     middle = local_time(wanted[len(wanted) // 2], zone).date()

@@ -77,6 +77,9 @@ def test_loads_that_wait_for_another_week_are_told_with_the_time_to_say(audited:
     assert "5 of 5 promises lie outside" in told
     assert "--now 2026-11-29T18:00" in told
     assert apart_text((), later, now, formats) == ""
+    # Promised after the plan's end, yet fired within it: nothing to say.
+    sooner = plan.model_copy(update={"begin": plan.begin - 30 * 1440, "end": plan.end - 30 * 1440, "unplaced": ()})
+    assert apart_text(loads, sooner, now - 30 * 1440, formats) == ""
 
 
 @pytest.mark.parametrize("then", ["2026-10-01T12:00", "2027-02-01T12:00"])
