@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import unicodedata
 from collections.abc import Sequence
 from typing import Annotated, Literal, Self
 
 from pydantic import Field, model_validator
 
 from shared.clock import Moment
+from shared.families import family_key
 from shared.kilns import Kiln
 from shared.profiles import Profile, SizeColumn
 from shared.record import Identifier, Positive, Record
@@ -59,15 +59,6 @@ class Load(Record):
             return None
         value: float | None = getattr(self, column)
         return value
-
-
-def family_key(family: str | None) -> str:
-    """A family as families are compared: one name, however capitals and blanks were typed.
-
-    >>> family_key(" Buff  Stoneware ") == family_key("buff stoneware"), family_key(None)
-    (True, '')
-    """
-    return " ".join(unicodedata.normalize("NFKC", family or "").casefold().split())
 
 
 def size_row(profile: Profile, loads: Sequence[Load]) -> int | None:

@@ -9,7 +9,8 @@ from datetime import timedelta
 from shared.calendar import kiln_outages, power_outages
 from shared.clock import WEEKDAYS, Minute, wall_minute
 from shared.errors import Fault
-from shared.files.load_doubts import about_a_load, about_bare_dates
+from shared.files.load_doubts import about_a_load, about_bare_dates, about_families
+from shared.files.measure_doubts import about_a_height, about_an_inside, about_heights
 from shared.files.values import listing, shown
 from shared.kilns import Kiln
 from shared.loads import Load
@@ -42,15 +43,30 @@ def folder_warnings(studio: Studio, loads: Sequence[Load], now: Minute | None = 
         place = f"profiles[{number}] {profile.id}"
         found += (Fault("profiles.toml", place + at, *words) for at, *words in _about_a_profile(studio, profile))
     for load in loads:
-        found += (
-            Fault("loads.csv", say("fault.load_column", load=load.id, column=column), *words)
-            for column, *words in about_a_load(studio, load, now)
-        )
+        found += (_of_load(load.id, column, *words) for column, *words in about_a_load(studio, load, now))
+    found += (_of_load(*words) for words in about_families(loads))
     found += (
         Fault("loads.csv", say("fault.the_column", column=column), *words)
         for column, *words in about_bare_dates(studio, loads)
     )
-    return found
+    # A wrong unit is behind many another doubt, so that it is asked about first.
+    return [*_about_units(studio, loads), *found]
+
+
+def _about_units(studio: Studio, loads: Sequence[Load]) -> Iterator[Fault]:
+    for number, kiln in enumerate(studio.kilns):
+        for at, *words in about_an_inside(kiln):
+            yield Fault("studio.toml", f"kilns[{number}] {kiln.id}{at}", *words)
+    whole = [Fault("loads.csv", say("fault.the_column", column=at), *words) for at, *words in about_heights(loads)]
+    yield from whole
+    if not whole:
+        for load in loads:
+            for column, *words in about_a_height(load, loads):
+                yield _of_load(load.id, column, *words)
+
+
+def _of_load(load: str, column: str, problem: str, remedy: str) -> Fault:
+    return Fault("loads.csv", say("fault.load_column", load=load, column=column), problem, remedy)
 
 
 Words = tuple[str, str, str]

@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 from shared.clock import Minute, local_time
-from shared.files.values import shown
+from shared.families import family_key, known_families, near_family
+from shared.files.values import listing, shown
 from shared.kilns import Kiln
 from shared.loads import Load, area_on_last_layer_cm2, size_row
 from shared.profiles import Profile
 from shared.studio import Studio
 from shared.texts import say
 from shared.units import degrees
+
+LOW_MM = 50.0
+"""Work that is written lower than this and weighs too much may have its height in centimetres [mm]; own choice."""
 
 SOLID_KG_PER_L = 2.5
 """Solid soda-lime glass [kg/l]: 2500 kg/m³ (EN 572-1, from memory). Fired clay and investment are lighter; only metal
@@ -56,6 +60,20 @@ def about_bare_dates(studio: Studio, loads: Sequence[Load]) -> Iterator[Words]:
                 told = (*told, say("fault.and_more", number=len(bare) - MOST_NAMED))
             later = bare[0][1].replace(hour=17).strftime("%Y-%m-%dT%H:%M")
             yield column, say("fault.taken_for_midnight", told=told), say("fault.write_hour_too", example=later)
+
+
+def about_families(loads: Sequence[Load]) -> Iterator[tuple[str, str, str, str]]:
+    """Families that look like a commoner one misspelt, each at the first load that has it: load, column, words."""
+    counts = known_families(load.family for load in loads)
+    common: list[str] = []
+    for name, count in counts.items():
+        meant = near_family(name, [other for other in common if counts[other] > count or count == 1])
+        if meant is None:
+            common.append(name)
+            continue
+        first = next(load.id for load in loads if load.family_key == family_key(name))
+        problem = say("fault.family_near", family=shown(name), meant=shown(meant))
+        yield first, "family", problem, say("fault.did_you_mean", meant=meant)
 
 
 def _about_times(studio: Studio, load: Load, now: Minute | None) -> Iterator[Words]:
@@ -103,9 +121,30 @@ def _kilns_that_take(studio: Studio, load: Load) -> list[Kiln] | Words:
     allowed = [kiln for kiln in studio.kilns if not load.kilns or kiln.id in load.kilns]
     why = [{kiln.id: _why_not(kiln, profile, row, load) for kiln in allowed} for profile, row in cool_enough]
     if why and all(reason is not None for reasons in why for reason in reasons.values()):
+        others = _others_that_take(studio, load, cool_enough)
+        if others:
+            return _tied(why[0], others)
         told = tuple(say("fault.of_kiln", kiln=name, reason=reason) for name, reason in list(why[0].items())[:12])
         return "profile", say("fault.no_kiln_takes", told=told), say("fault.split_load_change")
     return [kiln for kiln in allowed if any(reasons[kiln.id] is None for reasons in why)]
+
+
+def _others_that_take(studio: Studio, load: Load, leading: Sequence[tuple[Profile, int | None]]) -> list[str]:
+    """Kilns that would take a load if it were not tied to others."""
+    return [
+        kiln.id
+        for kiln in studio.kilns
+        if load.kilns
+        and kiln.id not in load.kilns
+        and any(_why_not(kiln, profile, row, load) is None for profile, row in leading)
+    ]
+
+
+def _tied(why: Mapping[str, str | None], others: Sequence[str]) -> Words:
+    """A load that may go into some kilns only, of which none takes it: why, and which others would."""
+    told = tuple(say("fault.of_kiln", kiln=name, reason=reason) for name, reason in list(why.items())[:MOST_NAMED])
+    remedy = say("fault.untie_it", kilns=listing(others[:MOST_NAMED]))
+    return "kilns", say("fault.tied_to_kilns", told=told), remedy
 
 
 def _about_mass(load: Load, taking: Sequence[Kiln]) -> Iterator[Words]:
@@ -122,7 +161,9 @@ def _about_mass(load: Load, taking: Sequence[Kiln]) -> Iterator[Words]:
                 density=load.mass_kg / room_l,
                 solid=SOLID_KG_PER_L,
             ),
-            say("fault.check_mass_and_size"),
+            say("fault.height_in_millimetres", meant=load.height_mm * 10.0)
+            if load.height_mm < LOW_MM and load.mass_kg <= SOLID_KG_PER_L * room_l * 10.0
+            else say("fault.check_mass_and_size"),
         )
         return
     largest = max(taking, key=lambda kiln: kiln.volume_l, default=None)

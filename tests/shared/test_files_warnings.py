@@ -9,6 +9,7 @@ import pytest
 
 from shared.clock import minute_of
 from shared.errors import Fault
+from shared.families import known_families, near_family
 from shared.files import folder_warnings, read_folder
 from shared.files.doubts import plate_kilowatts
 from tests.shared.quayside import LOADS, PROFILES, STUDIO, exchanged, write_quayside
@@ -148,7 +149,12 @@ def test_a_helper_counts_only_beside_somebody_who_may_attend_the_session(
 LOAD_DOUBTS = [
     ("2026-12-04T17:00", "2026-11-30T08:00", "load L1, column promised", "is not after ready"),
     ("K1,no,,", "K1,no,,5", "load L1, column gap_hours", "without after"),
-    ("K1,no", "K3,no", "load L1, column profile", "K3: does no bisque"),
+    (
+        "K1,no",
+        "K3,no",
+        "load L1, column kilns",
+        "none of the kilns that it is tied to takes this load (K3: does no bisq",
+    ),
     ("10,2000,100", "10,2000,690", "load L1, column profile", "the piece with its shelf 705 mm"),
     ("10,2000,100", "1,3200,100", "load L1, column profile", "too small a shelf for one piece"),
     ("10,2000,100", "100,60000,100", "load L1, column profile", "needs 20 layers"),
@@ -254,3 +260,97 @@ def test_many_promises_given_as_dates_are_told_in_one_warning(tmp_path: Path) ->
     (warning,) = warnings_of(write_quayside(tmp_path, loads=loads))
     assert "L1 Thu 3 Dec 2026 00:00, L2 Fri 4 Dec 2026 00:00" in warning.problem
     assert warning.problem.endswith("L6 Tue 8 Dec 2026 00:00, and 3 more")
+
+
+def test_a_load_tied_to_a_kiln_without_a_vent_is_told_which_others_would_take_it(tmp_path: Path) -> None:
+    """Two kilns for bisque, of which only the first, K1, is vented."""
+    other = STUDIO[STUDIO.index('[[kilns]]\nid = "K1"') : STUDIO.index('[[kilns]]\nid = "K3"')].replace('"K1"', '"K9"')
+    studio = exchanged(STUDIO, ("unload_minutes = 30\n", "unload_minutes = 30\nvented = true\n"))
+    studio = exchanged(studio, ('[[kilns]]\nid = "K3"', f'{other}[[kilns]]\nid = "K3"'))
+    profiles = exchanged(PROFILES, ("unload_below = 90", "unload_below = 90\nvent = true"))
+    loads = "id,profile,footprint_cm2,height_mm,mass_kg,kilns\nL1,bisque-04,100,80,0.2,K9\nL2,bisque-04,100,80,0.2,\n"
+    (warning,) = warnings_of(write_quayside(tmp_path, studio=studio, profiles=profiles, loads=loads))
+    assert warning.place == "load L1, column kilns"
+    assert warning.problem == "none of the kilns that it is tied to takes this load (K9: has no vent)"
+    assert warning.remedy == "name another kiln, or none: it could go into K1; or change what hinders"
+
+
+@pytest.mark.parametrize(
+    ("inside", "asked"),
+    [
+        ("[56, 70]", "did you write centimetres? In millimetres it would be [560, 700]"),
+        ("[56, 56, 70]", "did you write centimetres? In millimetres it would be [560, 560, 700]"),
+        ("[99, 99]", "did you write centimetres? In millimetres it would be [990, 990]"),
+        ("[180, 180, 90]", None),  # a muffle for enamel
+        ("[560, 560, 3000]", None),
+        ("[5600, 560, 700]", "is there a nought too many? Write millimetres"),
+    ],
+)
+def test_an_inside_in_centimetres_is_asked_about_before_anything_else(
+    tmp_path: Path, inside: str, asked: str | None
+) -> None:
+    studio = exchanged(STUDIO, ("inside_mm = [560, 560, 700]", f"inside_mm = {inside}"), ("hands = 2", "hands = 1"))
+    found = warnings_of(write_quayside(tmp_path, studio=studio))
+    assert [one.remedy for one in found[:1] if one.place.endswith("K1 › inside_mm")] == ([asked] if asked else [])
+
+
+def rows_of(*rows: str) -> str:
+    """Loads of bisque: height, mass and thickness of each, on 1000 cm²."""
+    told = "".join(f"L{n},bisque-04,40,1000,{row}\n" for n, row in enumerate(rows, 1))
+    return f"id,profile,pieces,footprint_cm2,height_mm,mass_kg,thickness_mm\n{told}"
+
+
+MUGS = ("110,4,6", "100,3,6", "120,4,6")
+
+
+@pytest.mark.parametrize(
+    ("rows", "places"),
+    [
+        ((*MUGS, "11,2.5,"), ["load L4, column height_mm"]),
+        ((*MUGS, "4,0.9,6"), ["load L4, column height_mm"]),  # less than its wall
+        ((*MUGS, "11,4,"), ["load L4, column height_mm", "load L4, column mass_kg"]),
+        ((*MUGS, "12,2.4,8"), []),  # tiles
+        (("11,4,", "10,3,", "12,3,"), ["column height_mm", "load L1, column mass_kg", "load L2, column mass_kg"]),
+        (("25,1,", "20,1,", "15,1,"), []),  # small things
+        (("12,2.4,8", "12,2.4,8", "10,2,8"), []),
+    ],
+)
+def test_a_height_in_centimetres_is_asked_about_and_flat_work_is_not(
+    tmp_path: Path, rows: tuple[str, ...], places: list[str]
+) -> None:
+    found = warnings_of(write_quayside(tmp_path, loads=rows_of(*rows)))
+    assert [one.place for one in found] == places
+    assert all("did you write centimetres?" in one.remedy for one in found)
+
+
+@pytest.mark.parametrize(
+    ("second", "meant"),
+    [
+        ("Buff  STONEWARE", None),  # the same
+        ("buf stoneware", "buff stoneware"),
+        ("buff-stoneware", "buff stoneware"),
+        ("buffstoneware", "buff stoneware"),
+        ("buff earthenware", None),
+        ("white stoneware", None),
+        ("porcelain", None),
+        ("", None),
+    ],
+)
+def test_a_family_near_a_commoner_one_is_asked_about(tmp_path: Path, second: str, meant: str | None) -> None:
+    families = ("buff stoneware", "buff stoneware", second)
+    rows = "".join(f"L{n},bisque-04,100,80,0.2,{family}\n" for n, family in enumerate(families, 1))
+    found = warnings_of(write_quayside(tmp_path, loads=f"id,profile,footprint_cm2,height_mm,mass_kg,family\n{rows}"))
+    assert [(one.place, one.remedy) for one in found] == (
+        [("load L3, column family", f'did you mean "{meant}"?')] if meant else []
+    )
+
+
+def test_bodies_that_differ_in_a_number_are_not_near_one_another() -> None:
+    assert near_family("stoneware 1260", ["stoneware 1200"]) is None
+    assert near_family("stoneware 120O", ["stoneware 1200"]) is None
+    assert near_family("stonware 1200", ["stoneware 1200", "stoneware 1260"]) == "stoneware 1200"
+
+
+def test_known_families_are_told_in_their_commonest_spelling() -> None:
+    typed = ["Copper", "buff stoneware", "Buff Stoneware", None, "buff stoneware", " copper", "", "copper"]
+    assert known_families(typed) == {"buff stoneware": 3, "copper": 2 + 1}
