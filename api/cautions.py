@@ -12,18 +12,21 @@ The texts stand in the catalogue under ``caution``. Where they come from, by key
   dry brushing or blowing); disconnecting and cooling first, and the maker's manual before all, are common practice.
 - thick-ware, lead: studios' and suppliers' published firing rules.
 - see-it-off, no-one-at-end: HSE, *Kilns in schools* (most past kiln fires began at night); the half hour's margin is
-  common practice for back-up timers.
+  common practice for back-up timers. That an automatic shut-off is never trusted alone, and that a kiln may have a
+  limit timer or a cut-out of its own to set: kiln makers' shut-off cautions and manuals.
+- heats-attended: common practice; that a kiln switched off stays hot for hours is computed for each firing.
 - hot-session, two-to-cast, cast-together, helpers, unattended, vent: common practice.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 
+from api.attendance import Attendance, attendance
 from api.day import FiringOnDay
 from api.formats import Formats
-from api.people import crew_text
+from api.people import crew_text, names_text
 from shared.profiles import Profile
 
 ALARM_MARGIN_MINUTES = 30
@@ -33,24 +36,71 @@ maker advises for a back-up timer."""
 EVERY_FIRING = ("hot-kiln",)
 """What is said of each firing, whether its profile names it or not: there is no kiln that does not get hot."""
 
+SHARPEST = (
+    "cast-together",
+    "two-to-cast",
+    "hot-flask",
+    "hot-session",
+    "burnout-smoke",
+    "carbon-box",
+    "fumes",
+    "thick-ware",
+    "sharp-glass",
+    "heats-attended",
+    "enamel-dust",
+)
+"""What burns, poisons or cuts somebody at once, the sharpest first. Our own order."""
+
+MILDER = (
+    "helpers",
+    "hot-kiln",
+    "no-one-at-end",
+    "see-it-off",
+    "unattended",
+    "vent",
+    "clean-out",
+    "glare",
+    "silica-dust",
+    "lead",
+)
+"""What follows, in order; what a studio wrote in its own words stands before it."""
+
+MOST_SHARP = 3
+"""How many cautions are told in large letters; more of them, and none would be read."""
+
 
 @dataclass(frozen=True, slots=True)
 class Caution:
     """One caution in plain words; ``key`` is its name in the studio folder, or an automatic one.
 
-    ``this_firing`` tells a text with times of one firing in it from one that always reads the same.
+    ``this_firing`` tells a text with times of one firing in it from one that always reads the same; ``sharp`` ones are
+    told in large letters.
     """
 
     key: str
     name: str
     text: str
     this_firing: bool = False
+    sharp: bool = False
 
 
 def cautions(shown: FiringOnDay, formats: Formats, day: date) -> tuple[Caution, ...]:
-    """All cautions of a firing, each once: first those of its profile, in its own order, then what always holds."""
+    """All cautions of a firing, each once, the sharpest first."""
+    found = sorted(_cautions(shown, formats, day), key=lambda caution: _rank(caution.key))
+    sharp = [caution.key for caution in found if caution.key in SHARPEST][:MOST_SHARP]
+    return tuple(replace(caution, sharp=caution.key in sharp) for caution in found)
+
+
+def _rank(key: str) -> int:
+    """Where a caution stands among others."""
+    if key in SHARPEST:
+        return SHARPEST.index(key) - len(SHARPEST)
+    return MILDER.index(key) + 1 if key in MILDER else 0
+
+
+def _cautions(shown: FiringOnDay, formats: Formats, day: date) -> list[Caution]:
+    """Those of its profile, in its own order, then what follows from how it is planned."""
     firing = shown.firing
-    off = formats.clock(firing.hot_until, day)
     # What is said of a plan that sets aside only one does not hold of one that sets aside more.
     told = {"two-to-cast"} if shown.profile.unload_people > 1 else set()
     named = dict.fromkeys([*shown.profile.cautions, *EVERY_FIRING])
@@ -72,11 +122,48 @@ def cautions(shown: FiringOnDay, formats: Formats, day: date) -> tuple[Caution, 
             found.append(_of_firing(key, formats, people=crew_text(shown.profile, formats), at=at))
         elif poured and "two-to-cast" not in shown.profile.cautions:
             found.append(_always("two-to-cast", formats))
-    elif shown.seen_off_by:
-        found.append(_of_firing("see-it-off", formats, at=off, alarm=formats.clock(alarm_at(shown), day)))
     else:
-        found.append(_of_firing("no-one-at-end", formats, at=off))
-    return tuple(found)
+        found.append(_end(shown, formats, day))
+    if not shown.kiln.unattended:
+        found.append(_attended(shown, formats, day))
+    return found
+
+
+def _end(shown: FiringOnDay, formats: Formats, day: date) -> Caution:
+    """Who sees that it has switched off; where nobody can be told to look at a time, what is done before and after."""
+    end, alarm = shown.firing.hot_until, alarm_at(shown)
+    at = attendance(shown.studio, end)
+    times = {"at": formats.clock(end, day), "alarm": formats.clock(alarm, day), **_leaving(at, formats, day)}
+    if not shown.seen_off_by:
+        return _of_firing("no-one-at-end", formats, **times)
+    who = names_text(shown.seen_off_by, formats)
+    if at.leaves_at is not None and alarm <= at.leaves_at:
+        return _of_firing("see-it-off", formats, who=who, **times)
+    needs = "attended" if shown.kiln.attend_end or not shown.kiln.unattended else "leaving"
+    return _of_firing("see-it-off", formats, needs, who=who, **times)
+
+
+def _leaving(at: Attendance, formats: Formats, day: date) -> dict[str, str]:
+    """When the last one leaves and the first one comes, in words."""
+    words = formats.words
+    never = words("people.none")
+    leaves = never if at.leaves_at is None else formats.clock(at.leaves_at, day)
+    if at.comes_at is None:
+        return {"leaves": leaves, "first": never}
+    who = names_text(at.first, formats)
+    return {"leaves": leaves, "first": words("people.first", who=who, at=formats.clock(at.comes_at, day))}
+
+
+def _attended(shown: FiringOnDay, formats: Formats, day: date) -> Caution:
+    """A kiln that heats only with somebody there: off when they leave, and how hot it still is then."""
+    leaves_at = attendance(shown.studio, shown.firing.hot_until).leaves_at
+    if leaves_at is None or leaves_at < shown.firing.hot_until:
+        return _of_firing("heats-attended", formats)
+    left_c = shown.temperature_at(leaves_at)
+    if left_c < formats.studio.rules.load_below_c:
+        return _of_firing("heats-attended", formats)
+    hot = formats.temperature(left_c, shown.unit)
+    return _of_firing("heats-attended", formats, "still_hot", leaves=formats.clock(leaves_at, day), temperature=hot)
 
 
 def pours(profile: Profile) -> bool:
@@ -101,10 +188,26 @@ def alarm_at(shown: FiringOnDay) -> int:
     return (likely[1] if likely else shown.firing.hot_until) + ALARM_MARGIN_MINUTES
 
 
+def looked_at(shown: FiringOnDay) -> int:
+    """When somebody can see that it still heats and switch it off [min]: at the alarm, or whoever comes first after."""
+    alarm = alarm_at(shown)
+    found = attendance(shown.studio, alarm)
+    return alarm if found.there or found.comes_at is None else found.comes_at
+
+
+def still_heating(shown: FiringOnDay, formats: Formats, day: date) -> str:
+    """What is done with a kiln that should be off and heats, by somebody who is there to do it."""
+    alarm = alarm_at(shown)
+    found = attendance(shown.studio, alarm)
+    if found.there:
+        return formats.words("late.heating", alarm=formats.clock(alarm, day))
+    return formats.words("late.heating_unseen", first=_leaving(found, formats, day)["first"])
+
+
 def _always(key: str, formats: Formats) -> Caution:
     return Caution(key, formats.words(f"caution.{key}.name"), formats.words(f"caution.{key}.text"))
 
 
-def _of_firing(key: str, formats: Formats, **times: str) -> Caution:
+def _of_firing(key: str, formats: Formats, variant: str = "text", **times: str) -> Caution:
     words = formats.words
-    return Caution(key, words(f"caution.{key}.name"), words(f"caution.{key}.text", **times), this_firing=True)
+    return Caution(key, words(f"caution.{key}.name"), words(f"caution.{key}.{variant}", **times), this_firing=True)

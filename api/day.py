@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cached_property
 
+from api.holding import HoldLimit, hold_limit
 from api.outages import touches
 from api.single_firing import firing_request
 from scheduler.audit import AuditedPlan
@@ -15,7 +16,7 @@ from scheduler.firing.course import Course
 from shared.calendar import OnDuty, Span, on_duty
 from shared.clock import Minute, local_time, wall_minute
 from shared.kilns import Circuit, Kiln, Leg
-from shared.loads import Load, area_on_last_layer_cm2
+from shared.loads import Load, area_on_last_layer_cm2, pieces_on_a_layer
 from shared.plans import Firing, Late, PlannedSegment, Unplaced
 from shared.profiles import Profile
 from shared.studio import Outage, Studio
@@ -29,16 +30,27 @@ class LoadOnLayer:
     load: Load
     area_cm2: float
     part_of: int
+    pieces: int
 
 
 @dataclass(frozen=True)
 class Layer:
-    """One shelf with what stands on it, counted from 1 at the bottom."""
+    """One shelf with what stands on it, counted from 1 at the bottom.
+
+    ``height_mm`` is from shelf to shelf: the tallest piece and ``gap_mm``, the kiln's ``shelf_gap_mm``. The studio's
+    folder has no other place for a shelf's own thickness, so that and the air above the ware are both in the gap.
+    """
 
     number: int
     height_mm: float
+    gap_mm: float
     shelf_area_cm2: float
     on_it: tuple[LoadOnLayer, ...]
+
+    @property
+    def ware_mm(self) -> float:
+        """Height of the tallest piece."""
+        return self.height_mm - self.gap_mm
 
 
 @dataclass(frozen=True)
@@ -47,6 +59,8 @@ class FiringOnDay:
 
     Attributes
     ----------
+    firings
+        All of the plan's.
     next_load_at
         When the kiln is loaded again; None where the plan does not say.
     heats_alone
@@ -54,6 +68,7 @@ class FiringOnDay:
     """
 
     studio: Studio
+    firings: tuple[Firing, ...]
     firing: Firing
     kiln: Kiln
     profile: Profile
@@ -85,12 +100,26 @@ class FiringOnDay:
         return self.firing.load_at + -int(-self.kiln.load_minutes // 1)
 
     @property
+    def starts_alone(self) -> bool:
+        """Whether nobody is there when it starts."""
+        return any(span.begin <= self.firing.start_at < span.end for span in self.heats_alone)
+
+    @cached_property
+    def hold_limit(self) -> HoldLimit:
+        """The latest end of a session's hold as it is keyed in, for a kiln as late as is likely, and what ends it."""
+        late = max(0, self.safe_between[1] - self.firing.safe_at)
+        return hold_limit(self.studio, self.firings, self.firing, late)
+
+    @property
     def longest_hot_until(self) -> Minute:
-        """The latest that a hot firing's last hold may end by the profile; for others when the elements go off."""
-        if not self.hot:
-            return self.firing.hot_until
-        last = self.profile.segments(self.firing.size_row)[-1]
-        return max(self.firing.hot_until, self.firing.target_at + int(last.longest_hold_minutes))
+        """The latest that a hot firing's last hold may end beside the rest of the plan; of others when it is off."""
+        return self.hold_limit.at if self.hot else self.firing.hot_until
+
+    @property
+    def keyed_hold_minutes(self) -> float:
+        """The last hold as it is keyed in [min]: for a session as long as it may last, since people end it by hand."""
+        planned = self.segments[-1].hold_minutes
+        return max(planned, float(self.longest_hot_until - self.firing.target_at)) if self.hot else planned
 
     @property
     def hot_until_between(self) -> tuple[Minute, Minute] | None:
@@ -251,6 +280,7 @@ class Day:
         skill = profile.skill if profile.unload == "hot" else None
         return FiringOnDay(
             studio=self.studio,
+            firings=self.plan.firings,
             firing=firing,
             kiln=kiln,
             profile=profile,
@@ -345,10 +375,15 @@ def _layers(kiln: Kiln, firing: Firing, loads: Mapping[str, Load]) -> tuple[Laye
         for name in names:
             load = loads[name]
             whole, rest_cm2 = area_on_last_layer_cm2(load, shelf_cm2)
-            area_cm2 = rest_cm2 if number == shared[name] else (load.footprint_cm2 - rest_cm2) / whole
-            on_it.append(LoadOnLayer(load, area_cm2, whole + 1))
+            area_cm2, pieces = rest_cm2, load.pieces
+            if whole:
+                each = pieces_on_a_layer(load, shelf_cm2)
+                pieces = load.pieces - whole * each
+                if number != shared[name]:
+                    area_cm2, pieces = (load.footprint_cm2 - rest_cm2) / whole, each
+            on_it.append(LoadOnLayer(load, area_cm2, whole + 1, pieces))
         height_mm = max(loads[name].height_mm for name in names) + kiln.shelf_gap_mm
-        found.append(Layer(number + 1, height_mm, shelf_cm2, tuple(on_it)))
+        found.append(Layer(number + 1, height_mm, kiln.shelf_gap_mm, shelf_cm2, tuple(on_it)))
     return tuple(found)
 
 

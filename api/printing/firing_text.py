@@ -9,7 +9,8 @@ from api.day import FiringOnDay, Layer, LoadOnLayer
 from api.formats import Formats
 from api.people import people_text
 from api.printing.columns import WIDTH, row
-from api.segments import segment_lines
+from api.segments import hold_reason, segment_lines
+from api.starting import start_text
 from shared.clock import Minute
 
 
@@ -38,8 +39,7 @@ def time_lines(shown: FiringOnDay, formats: Formats, day: date, heats: bool) -> 
         people_text(shown.loaded_by, formats, day),
     )
     if heats:
-        alone = any(span.begin <= firing.start_at < span.end for span in shown.heats_alone)
-        started = words("firing.start_timer" if alone else "firing.start_by_hand")
+        started = start_text(shown, formats, day)
         lines += row(words("plan.label_start"), formats.clock(firing.start_at, day), started)
         peak_c = max(segment.to_c for segment in shown.segments)
         peak_at = next(segment.reached_at for segment in shown.segments if segment.to_c == peak_c)
@@ -56,7 +56,7 @@ def opening_lines(shown: FiringOnDay, formats: Formats, day: date) -> list[str]:
     off = row(
         words("plan.label_off"),
         formats.clock(firing.hot_until, day),
-        words("firing.off_hot" if shown.hot else "firing.off_rest") + band_text(shown.hot_until_between, formats, day),
+        _off_text(shown, formats, day) + band_text(shown.hot_until_between, formats, day),
     )
     safe_band = band_text(shown.safe_between, formats, day)
     people = people_text(shown.unloaded_by, formats, day, shown.profile.unload_people)
@@ -66,7 +66,7 @@ def opening_lines(shown: FiringOnDay, formats: Formats, day: date) -> list[str]:
         session = shown.profile.session or words("firing.session_plain")
         return (
             row(
-                words("plan.label_safe"),
+                words("plan.label_ready"),
                 formats.clock(firing.safe_at, day),
                 words("firing.safe_hot", temperature=held) + safe_band,
             )
@@ -79,6 +79,14 @@ def opening_lines(shown: FiringOnDay, formats: Formats, day: date) -> list[str]:
         + row(words("plan.label_safe"), formats.clock(firing.safe_at, day), under + safe_band)
         + row(words("plan.label_open"), opening, people)
     )
+
+
+def _off_text(shown: FiringOnDay, formats: Formats, day: date) -> str:
+    """Who switches it off; a session's hold is keyed in longer than planned, so that is said with it."""
+    if not shown.hot:
+        return formats.words("firing.off_rest")
+    limit = formats.clock(shown.longest_hot_until, day)
+    return formats.words("firing.off_hot", limit=limit, why=hold_reason(shown, formats))
 
 
 def band_text(between: tuple[Minute, Minute] | None, formats: Formats, day: date) -> str:

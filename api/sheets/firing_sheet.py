@@ -4,17 +4,21 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date
+from itertools import groupby
 
-from api.cautions import Caution, alarm_at, cautions
+from api.cautions import Caution, alarm_at, cautions, looked_at, still_heating
 from api.day import FiringOnDay
 from api.formats import Formats
-from api.people import names_text
-from api.printing.firing_text import band_text, layer_name, summary_text, takes_text
-from api.segments import SegmentLine, segment_lines
+from api.printing.firing_text import layer_name, summary_text, takes_text
+from api.segments import SegmentLine, hold_reason, segment_lines
+from api.sheets.cones import ConePack, cone_pack
 from api.sheets.curve import Curve, curve
+from api.sheets.key_notes import key_notes
+from api.sheets.moments import Moment, moments
 from api.sheets.shelves import Shelves, shelves
 from shared.calendar import OnDuty, on_duty
 from shared.clock import Minute
+from shared.loads import Load
 
 MOST_BESIDE = 12
 """Loads that a table beside the shelf picture may have; a longer one goes over pages by itself."""
@@ -25,16 +29,6 @@ MOST_READINGS = 10
 
 _QUARTER = 15
 """Full hours of every wall clock in use lie on quarters of UTC's [min]."""
-
-
-@dataclass(frozen=True, slots=True)
-class Moment:
-    """One of the firing's times, large on the sheet."""
-
-    label: str
-    clock: str
-    day: str
-    remark: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,12 +60,16 @@ class FiringSheet:
     takes: str
     heats: bool
     loads_today: bool
+    loaded_before: str
     moments: tuple[Moment, ...]
     segments: tuple[SegmentLine, ...]
+    key_notes: tuple[str, ...]
     unit: str
     curve: Curve
     readings: tuple[Reading, ...]
     shelves: Shelves
+    shelf_hint: str
+    cones: str
     layer_names: tuple[str, ...]
     loads: tuple[LoadRow, ...]
     beside: bool
@@ -83,22 +81,28 @@ class FiringSheet:
 def firing_sheet(shown: FiringOnDay, formats: Formats, day: date, day_begin: Minute) -> FiringSheet:
     """All that the sheet of ``day`` says of a firing."""
     firing, words = shown.firing, formats.words
+    lines, pack = segment_lines(shown, formats), cone_pack(shown, formats)
+    loads_today = firing.load_at >= day_begin
     return FiringSheet(
         title=words("sheet.firing_title", firing=firing.id, profile=shown.profile.title),
         summary=_summary(shown, formats),
         takes=takes_text(shown, formats, day),
         heats=firing.hot_until > day_begin,
-        loads_today=firing.load_at >= day_begin,
-        moments=_moments(shown, formats, day),
-        segments=segment_lines(shown, formats),
+        loads_today=loads_today,
+        loaded_before="" if loads_today else words("sheet.loaded_before", at=formats.clock(firing.load_at)),
+        moments=moments(shown, formats, day),
+        segments=lines,
+        key_notes=key_notes(shown, lines, formats, day),
         unit=shown.unit,
         curve=curve(shown, formats),
         readings=_readings(shown, formats, day),
         shelves=shelves(shown),
+        shelf_hint=words("sheet.shelf_hint", gap=shown.kiln.shelf_gap_mm),
+        cones=pack.text if pack is not None and loads_today else "",
         layer_names=tuple(layer_name(layer, len(shown.layers), formats) for layer in shown.layers),
-        loads=_load_rows(shown),
+        loads=_load_rows(shown, formats),
         beside=len(shown.loads) <= MOST_BESIDE,
-        signs=_signs(shown, formats, day, day_begin),
+        signs=_signs(shown, pack, formats, day, day_begin),
         cautions=_cautions_for(shown, formats, day, day_begin),
         if_late=_if_late(shown, formats, day, day_begin),
     )
@@ -108,45 +112,6 @@ def _summary(shown: FiringOnDay, formats: Formats) -> str:
     """What is in the kiln; and that the times were fixed by a person, who is to be asked before they are moved."""
     text = summary_text(shown, formats)
     return f"{text} · {formats.words('hold.legend')}" if shown.firing.held else text
-
-
-def _moments(shown: FiringOnDay, formats: Formats, day: date) -> tuple[Moment, ...]:
-    firing, words, unit = shown.firing, formats.words, shown.unit
-    peak = max(shown.segments, key=lambda segment: segment.to_c)
-    under = words("firing.open_under", temperature=formats.temperature(shown.open_below_c, unit))
-    held = words("sheet.ready_at", temperature=formats.temperature(shown.segments[-1].to_c, unit))
-    alone = any(span.begin <= firing.start_at < span.end for span in shown.heats_alone)
-
-    def moment(label: str, at: Minute, remark: str, until: Minute | None = None) -> Moment:
-        local = formats.local(at)
-        other = "" if local.date() == day else formats.short_day(local.date())
-        clock = formats.clock(at, local.date())
-        if until is not None:
-            remark = words("sheet.until", until=formats.clock(until, local.date()), remark=remark)
-        return Moment(words(f"sheet.{label}"), clock, other, remark)
-
-    clean = (
-        (moment("clean_at", firing.clean_out_at, names_text(shown.cleaned_by, formats), firing.load_at),)
-        if firing.clean_out_minutes
-        else ()
-    )
-    return (
-        *clean,
-        moment("load_at", firing.load_at, names_text(shown.loaded_by, formats), shown.loaded_at),
-        moment("start_at", firing.start_at, words("sheet.on_timer" if alone else "sheet.by_hand")),
-        moment("peak_at", peak.reached_at, formats.temperature(peak.to_c, unit)),
-        moment(
-            "ready_from" if shown.hot else "safe_from",
-            firing.safe_at,
-            (held if shown.hot else under) + band_text(shown.safe_between, formats, day),
-        ),
-        moment(
-            "session_at" if shown.hot else "open_at",
-            firing.unload_at,
-            names_text(shown.unloaded_by, formats, shown.profile.unload_people),
-            firing.out_at,
-        ),
-    )
 
 
 def _readings(shown: FiringOnDay, formats: Formats, day: date) -> tuple[Reading, ...]:
@@ -172,23 +137,36 @@ def _somebody(duties: list[OnDuty], minute: Minute) -> bool:
     return any(duty.begin <= minute <= duty.end for duty in duties)
 
 
-def _load_rows(shown: FiringOnDay) -> tuple[LoadRow, ...]:
-    rows = []
-    for load in shown.loads:
-        on = [str(layer.number) for layer in shown.layers if any(part.load.id == load.id for part in layer.on_it)]
-        layers = on[0] if len(on) == 1 else f"{on[0]}–{on[-1]}"
-        rows.append(LoadRow(load.id, load.owner, load.pieces, layers, load.family or "", load.note))
-    return tuple(rows)
+def _load_rows(shown: FiringOnDay, formats: Formats) -> tuple[LoadRow, ...]:
+    return tuple(
+        LoadRow(load.id, load.owner, load.pieces, _layers_text(load, shown, formats), load.family or "", load.note)
+        for load in shown.loads
+    )
 
 
-def _signs(shown: FiringOnDay, formats: Formats, day: date, day_begin: Minute) -> tuple[tuple[str, str, bool], ...]:
+def _layers_text(load: Load, shown: FiringOnDay, formats: Formats) -> str:
+    """The layers that a load lies on; where it is parted, with the pieces on each."""
+    on = [(layer.number, part.pieces) for layer in shown.layers for part in layer.on_it if part.load.id == load.id]
+    if len(on) == 1:
+        return str(on[0][0])
+    texts = []
+    for pieces, group in groupby(on, key=lambda one: one[1]):
+        numbers = [number for number, _ in group]
+        key = "sheet.pieces_on_layer" if len(numbers) == 1 else "sheet.pieces_on_layers"
+        texts.append(formats.words(key, first=numbers[0], last=numbers[-1], n=pieces))
+    return ", ".join(texts)
+
+
+def _signs(
+    shown: FiringOnDay, pack: ConePack | None, formats: Formats, day: date, day_begin: Minute
+) -> tuple[tuple[str, str, bool], ...]:
     """What is signed for, when it is planned, and whether a temperature is written down with it.
 
     What was done on an earlier day stands on that day's sheet.
     """
     firing = shown.firing
     clean = [(firing.load_at, "sign_cleaned")] if firing.clean_out_minutes else []
-    end = [(firing.unload_at, "sign_opened"), (firing.hot_until, "sign_off")]
+    end = [(firing.unload_at, "sign_opened"), (firing.hot_until, "sign_off_by_hand" if shown.hot else "sign_off")]
     steps = [
         *clean,
         (shown.loaded_at, "sign_loaded"),
@@ -196,7 +174,7 @@ def _signs(shown: FiringOnDay, formats: Formats, day: date, day_begin: Minute) -
         (None, "sign_looked"),
         *sorted(end),
     ]
-    return tuple(
+    rows = tuple(
         (
             formats.words(f"sheet.{key}"),
             "" if at is None else formats.clock(at, day),
@@ -205,6 +183,9 @@ def _signs(shown: FiringOnDay, formats: Formats, day: date, day_begin: Minute) -
         for at, key in steps
         if at is None or at >= day_begin
     )
+    if pack is None:
+        return rows
+    return (*rows, (formats.words("sheet.sign_cones"), " · ".join(pack.cones), False))
 
 
 def _cautions_for(shown: FiringOnDay, formats: Formats, day: date, day_begin: Minute) -> tuple[Caution, ...]:
@@ -220,19 +201,18 @@ def _cautions_for(shown: FiringOnDay, formats: Formats, day: date, day_begin: Mi
 
 def _if_late(shown: FiringOnDay, formats: Formats, day: date, day_begin: Minute) -> tuple[str, ...]:
     firing, words = shown.firing, formats.words
-    texts, alarm = [], formats.clock(alarm_at(shown), day)
     heats = firing.hot_until > day_begin
-    if heats:
-        texts.append(words("late.start"))
+    texts = [words("late.start")] if heats else []
     if shown.hot:
         limit = formats.clock(shown.longest_hot_until, day)
-        texts += [words("late.session", limit=limit), words("late.nobody")]
-        texts.append(words("late.heating_hot", alarm=alarm, limit=limit))
+        texts.append(words("late.session", limit=limit, why=hold_reason(shown, formats)))
+        texts += [words("late.nobody"), words("late.heating_hot", limit=limit)]
     else:
-        texts.append(words("late.hot", temperature=formats.temperature(shown.open_below_c, shown.unit)))
-        # A kiln that nobody saw off may still be heating when the first one comes.
-        if heats or not shown.seen_off_by or alarm_at(shown) > day_begin:
-            texts.append(words("late.heating", alarm=alarm))
+        opened = formats.temperature(shown.open_below_c, shown.unit)
+        texts.append(words("late.hot", temperature=opened, at=formats.clock(firing.unload_at, day)))
+        # A kiln that nobody saw off, or was there to see off late, may still be heating when the first one comes.
+        if heats or not shown.seen_off_by or looked_at(shown) > day_begin:
+            texts.append(still_heating(shown, formats, day))
     if shown.next_load_at is None:
         texts.append(words("late.no_next"))
     else:

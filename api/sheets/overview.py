@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from api.day import CircuitLoad, Day, Task
 from api.formats import Formats
 from api.people import names_text
+from api.starting import start_shortly
 from api.words import rule_name
 
 MOST_LATE, LEAST_LATE = 12, 2
@@ -92,9 +93,8 @@ def task_row(task: Task, day: Day, formats: Formats) -> TaskRow:
         ),
         "look": words("overview.task_look" if task.people else "overview.task_look_unseen", firing=firing.id),
     }
-    alone = any(span.begin <= task.at < span.end for span in shown.heats_alone)
     if task.kind == "start":
-        who = words("sheet.on_timer" if alone else "sheet.by_hand")
+        who = start_shortly(shown, formats, day.date)
     else:
         who = names_text(task.people, formats)
     time = formats.clock(task.at, day.date)

@@ -8,6 +8,7 @@ from api.cautions import Caution, cautions
 from api.day import Day, FiringOnDay
 from api.formats import Formats
 from api.people import people_text
+from api.segments import hold_reason
 from api.sheets.sheet import Sheet
 from api.sheets.writing import day_sheet
 
@@ -34,6 +35,7 @@ class SessionSheet:
     time: str
     held: str
     latest: str
+    by_hand: str
     people: str
     turns: tuple[Turn, ...]
     cautions: tuple[Caution, ...]
@@ -71,6 +73,7 @@ def _session(shown: FiringOnDay, day: Day, formats: Formats) -> SessionSheet:
     name = shown.profile.session or words("firing.session_plain")
     title = words("sessions.head", session=name, firing=firing.id, kiln=shown.kiln.title)
     needs = firing.clean_out_minutes > 0
+    off = formats.clock(firing.hot_until, day.date)
     return SessionSheet(
         title=title[:1].upper() + title[1:],
         clean=formats.stretch(firing.clean_out_at, firing.load_at, day.date) if needs else "",
@@ -78,6 +81,7 @@ def _session(shown: FiringOnDay, day: Day, formats: Formats) -> SessionSheet:
         time=formats.stretch(firing.unload_at, firing.out_at, day.date),
         held=formats.temperature(shown.segments[-1].to_c, shown.unit),
         latest=formats.clock(shown.longest_hot_until, day.date),
+        by_hand=words("sessions.by_hand", off=off, why=hold_reason(shown, formats)),
         people=people_text(shown.unloaded_by, formats, day.date, shown.profile.unload_people),
         turns=tuple(turns),
         cautions=cautions(shown, formats, day.date),

@@ -58,7 +58,10 @@ class Shelves:
 
 
 def shelves(shown: FiringOnDay) -> Shelves:
-    """The layers from the bottom. Widths are shares of the shelf's area and do not say where a piece stands."""
+    """The layers from the bottom, their heights in mm as tallest piece and gap.
+
+    Widths are shares of the shelf's area and do not say where a piece stands.
+    """
     scale = (BOTTOM - TOP) / shown.kiln.height_mm
     floor = BOTTOM
     drawn = []
@@ -76,7 +79,7 @@ def shelves(shown: FiringOnDay) -> Shelves:
             blocks.append(Block(round(x, 1), round(floor - height, 1), round(width, 1), round(height, 1), name))
             x += width
         middle = round(floor - layer.height_mm * scale / 2, 1)
-        label = _label(f"{layer.number} · {layer.height_mm:.0f} mm", beside)
+        label = _label(f"{layer.number} · {layer.ware_mm:.0f}+{layer.gap_mm:.0f}", beside)
         drawn.append(Shelf(round(floor, 1), middle, middle, label, tuple(blocks)))
         floor -= layer.height_mm * scale
     step = min(_LABEL_STEP, (BOTTOM - TOP) / max(1, len(drawn)))

@@ -9,7 +9,7 @@ from pathlib import Path
 from api.day import Day, KilnDay
 from api.formats import Formats
 from api.people import duty_text
-from api.printing.plan_text import next_text, outage_texts, proof_text
+from api.printing.plan_text import next_text, outage_texts
 from api.sheets.firing_sheet import firing_sheet
 from api.sheets.lanes import lanes
 from api.sheets.overview import circuit_rows, late_texts, lines_taken, task_rows
@@ -138,7 +138,6 @@ def overview_sheet(day: Day, formats: Formats, paper: str = "", back: str = "") 
         late=late_texts(day, formats, lines_taken(tasks, circuits)),
         legs=legs,
         circuits=circuits,
-        proof=proof_text(day.plan.proof, formats),
         paper=paper,
         back=back,
     )

@@ -159,6 +159,17 @@ def cones_between(one: str, other: str) -> int:
     return _PLACE[other] - _PLACE[one]
 
 
+def cones_beside(name: str) -> tuple[str | None, str | None]:
+    """The next softer and the next harder cone; None where there is none between 022 and 10.
+
+    >>> cones_beside("04"), cones_beside("022")
+    (('05', '03'), (None, '021'))
+    """
+    place = _PLACE[name]
+    softer = CONES[place - 1].name if place > 0 else None
+    return softer, CONES[place + 1].name if place + 1 < len(CONES) else None
+
+
 @dataclass(frozen=True, slots=True)
 class HeatWork:
     """What a course does to cones.

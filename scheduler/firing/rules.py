@@ -82,7 +82,7 @@ def ramps_followed(case: Case) -> Iterator[ProfileWarning]:
         took = stage.reached_minutes - begins
         if segment.rate_k_per_hour is not None:
             written = abs(segment.to_c - before_c) / segment.rate_k_per_hour * 60.0
-            if took > written * 1.1 + 10.0:
+            if lags(written, took):
                 yield case.warn(
                     "ramps_followed",
                     say(
@@ -98,6 +98,11 @@ def ramps_followed(case: Case) -> Iterator[ProfileWarning]:
                     takes_min=took,
                 )
         before_c, begins = segment.to_c, stage.hold_ends_minutes
+
+
+def lags(written_minutes: float, took_minutes: float) -> bool:
+    """Whether a ramp takes so much longer than written that people should know: a tenth and ten minutes, our choice."""
+    return took_minutes > written_minutes * 1.1 + 10.0
 
 
 def hot_unload_is_elastic(case: Case) -> Iterator[ProfileWarning]:

@@ -6,8 +6,9 @@ import re
 from collections.abc import Iterator
 
 from scheduler.firing.heat_work import cone_named, cones_between, heat_work
-from scheduler.firing.materials import BISCUIT, GREENWARE
+from scheduler.firing.materials import BISCUIT, GREENWARE, ware_for
 from scheduler.firing.warning import Case, ProfileWarning
+from shared.profiles import Profile
 from shared.texts import say
 
 CONE_SOURCE = say("check.orton_temperature_equivalents")
@@ -34,11 +35,14 @@ _CONE = re.compile(r"\bcone[\s-]*(0?\d{1,2})\b|\^\s*(0?\d{1,2})\b", re.IGNORECAS
 _CONE_IN_ID = re.compile(r"-(0\d{1,2}|\d{1,2})(?:-|$)")
 
 
-def wanted_cone(case: Case) -> str | None:
-    """The cone that a profile's name, or else its id, speaks of; None if neither names one between 022 and 10."""
-    match = (
-        _CONE.search(case.profile.name or "") or _CONE.search(case.profile.id) or _CONE_IN_ID.search(case.profile.id)
-    )
+def wanted_cone(profile: Profile) -> str | None:
+    """The cone that a profile's name, or else its id, speaks of; None if neither names one between 022 and 10.
+
+    Only ceramics are fired by cones.
+    """
+    if ware_for(profile.work) not in (GREENWARE, BISCUIT):
+        return None
+    match = _CONE.search(profile.name or "") or _CONE.search(profile.id) or _CONE_IN_ID.search(profile.id)
     if match is None:
         return None
     name = next(group for group in match.groups() if group)
@@ -50,8 +54,8 @@ def wanted_cone(case: Case) -> str | None:
 
 def cone_reached(case: Case) -> Iterator[ProfileWarning]:
     """The cone that the profile names is the one that its rate, peak and soak bring down, within half a cone."""
-    wanted = wanted_cone(case)
-    if case.ware not in (GREENWARE, BISCUIT) or wanted is None:
+    wanted = wanted_cone(case.profile)
+    if wanted is None:
         return
     work = heat_work(case.course.temperature_c, case.course.step_minutes)
     off = work.off(wanted)

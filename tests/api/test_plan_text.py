@@ -45,17 +45,20 @@ def test_segments_are_in_the_controller_s_own_unit(monday: Day, formats: Formats
 def test_hot_work_is_a_session_held_until_it_is_over(monday: Day, formats: Formats) -> None:
     part = flowing(kiln_part(plan_text(monday, formats), "K3"))
     assert "session Tue 1 Dec 12:00–14:00 casting: Ana and Rui" in part
-    assert "start 22:00 on its timer: nobody is there" in part
+    assert "start 22:00 on its timer: 4 h 40 min from 17:20; nobody is there." in part
+    assert "ready from" in part
     assert "It heats while nobody is there: 22:00–Tue 1 Dec 09:00" in part
     off = re.search(r"off Tue 1 Dec (\S+)", part)
     assert off is not None
     assert off[1] == "14:00"
 
 
-def test_the_held_segment_is_as_long_as_planned(monday: Day, formats: Formats) -> None:
+def test_a_sessions_hold_is_keyed_in_as_long_as_it_may_last(monday: Day, formats: Formats) -> None:
     firing = next(f for f in monday.plan.firings if f.id == "F3")
-    hold = formats.duration(firing.hot_until - firing.target_at)
-    assert f"hold {hold}" in kiln_part(plan_text(monday, formats), "K3")
+    part = kiln_part(plan_text(monday, formats), "K3")
+    assert formats.duration(firing.hot_until - firing.target_at) == "7:17"
+    assert "hold 8:00" in part
+    assert "switched off by hand after the last piece" in flowing(part)
 
 
 def test_late_and_unplaced_loads_are_told_with_why(monday: Day, formats: Formats) -> None:

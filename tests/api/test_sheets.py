@@ -102,7 +102,10 @@ def test_names_are_shown_as_written_and_never_as_markup(monday: Day, formats: Fo
 def test_hot_work_tells_how_long_it_may_be_held(monday: Day, formats: Formats) -> None:
     burnout = next(kiln.firings[0] for kiln in monday.kilns if kiln.kiln.id == "K3")
     limit = formats.clock(burnout.firing.target_at + 8 * 60, monday.date)
-    assert f"the hold may last until {limit}, no longer" in text_of(page_of("K3", monday, formats))
+    text = text_of(page_of("K3", monday, formats))
+    assert f"the hold may last until {limit}, no longer: the profile allows no more" in text
+    assert "8:00 " in text
+    assert "switch it off by hand when the session is over" in text
 
 
 def test_a_late_session_and_a_kiln_that_will_not_switch_off_do_not_contradict_each_other(
@@ -113,7 +116,7 @@ def test_a_late_session_and_a_kiln_that_will_not_switch_off_do_not_contradict_ea
     limit = re.search(r"Session late: the hold may last until ([^,]+), no longer", text)
     assert limit is not None
     assert f"or at {limit[1]} in any case: switch it off" in text
-    assert "Still heating at" not in text
+    assert "Still heating" not in text
 
 
 def test_an_end_that_nobody_sees_is_nobodys_task(monday: Day, formats: Formats) -> None:
@@ -178,7 +181,7 @@ def test_labels_beside_flat_layers_do_not_cover_each_other_and_have_the_names(mo
     ys = [shelf.label_y for shelf in drawn.shelves]
     assert all(below - above >= drawn.letters for below, above in pairwise(ys))
     assert all(TOP < y < BOTTOM for y in ys)
-    assert [shelf.label for shelf in drawn.shelves] == [f"{n} · 20 mm · {flat_load.id}" for n in range(1, 7)]
+    assert [shelf.label for shelf in drawn.shelves] == [f"{n} · 5+15 · {flat_load.id}" for n in range(1, 7)]
     assert not any(block.name for shelf in drawn.shelves for block in shelf.blocks)
 
 
@@ -247,7 +250,7 @@ def test_the_overview_names_so_many_late_loads_as_have_room_and_says_where_the_o
     assert len(texts) == rows
     if late + unplaced > MOST_LATE + 1:
         (more,) = [text for text in texts if text.startswith(f"and {late + unplaced - MOST_LATE} more")]
-        assert "kilnrota show" in more
+        assert "kilnrota" not in more
         assert "Trouble" in more
         assert sum("no place" in text for text in texts) == {0: 0, 40: 6 if late > 2 else 10, 3: 3}[unplaced]
 
@@ -275,12 +278,15 @@ def test_what_only_cools_is_not_told_of_as_if_it_still_heated(monday: Day, forma
     unseen = replace(bisque, seen_off_by=())
     for text in (said(seen, begin), said(unseen, begin)):
         assert "hot-kiln" in text
-        assert "leave it shut and wait" in text
+        assert "leave it shut, look again every hour" in text
         assert "It is never left to restart by itself" in text
         for past in ("Started late", "unattended", "further behind the curve"):
             assert past not in text
     assert "see-it-off" not in said(seen, begin)
-    assert "Still heating" not in said(seen, begin)
+    # It may be off half an hour after ten at night, when the last one has gone: whoever comes first looks.
+    assert "Still heating when the first one comes (Ana and Rui, 09:00)" in said(seen, begin)
+    quick = seen.firing.model_copy(update={"hot_until_between": (seen.firing.hot_until, seen.firing.hot_until)})
+    assert "Still heating" not in said(replace(seen, firing=quick), begin)
     assert "no-one-at-end" in said(unseen, begin)
     assert "switch it off at the isolator" in said(unseen, begin)
     still = said(seen, bisque.firing.hot_until - 1)
@@ -295,10 +301,10 @@ def test_names_without_room_beside_a_layer_are_counted(monday: Day) -> None:
     many_loads = [one.on_it[0].load.model_copy(update={"id": f"B{n:02}", "height_mm": 5.0}) for n in range(10)]
     crowded = replace(one, number=1, height_mm=85.0, on_it=tuple(replace(one.on_it[0], load=x) for x in many_loads))
     (shelf,) = shelves(replace(bisque, layers=(crowded,))).shelves
-    assert shelf.label == "1 · 85 mm · B00 +9"
+    assert shelf.label == "1 · 70+15 · B00 +9"
     long = crowded.on_it[0].load.model_copy(update={"id": "B" * 40})
     (shelf,) = shelves(replace(bisque, layers=(replace(crowded, on_it=(replace(one.on_it[0], load=long),)),))).shelves
-    assert shelf.label == "1 · 85 mm · +1"
+    assert shelf.label == "1 · 70+15 · +1"
 
 
 def test_a_task_names_some_loads_of_a_full_kiln_and_counts_the_others(monday: Day, formats: Formats) -> None:

@@ -16,7 +16,7 @@ SOURCES = [path.read_text(encoding="utf-8") for end in ("py", "html") for path i
 CALL = re.compile(r"\bwords(?:\.count|\.each)?\(\s*([^,()]+)")
 KEY = re.compile(r"""["']([a-z_]+\.[a-z_.-]+)["']""")
 # Keys that end in a value, or in a word of the code.
-PUT_TOGETHER = ("caution.", "sheet.", "fit.factor_", "thing.", "noted.")
+PUT_TOGETHER = ("caution.", "sheet.", "fit.factor_", "thing.", "noted.", "held_until.")
 
 
 def named_keys() -> set[str]:
