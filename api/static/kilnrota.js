@@ -27,11 +27,11 @@ function followSolve(box) {
   const source = new EventSource(box.dataset.job);
   source.addEventListener("progress", (event) => {
     const told = JSON.parse(event.data);
-    for (const name of ["seconds", "cost", "bound"]) {
+    for (const name of ["seconds", "late", "unplaced", "energy"]) {
       const place = box.querySelector(`[data-told="${name}"]`);
-      const digits = name === "seconds" ? 0 : 2;
+      const digits = name === "energy" ? 2 : 0;
       const style = { minimumFractionDigits: digits, maximumFractionDigits: digits, useGrouping: false };
-      if (place && told[name] !== null) place.textContent = Number(told[name]).toLocaleString(document.documentElement.lang, style);
+      if (place && told[name] != null) place.textContent = Number(told[name]).toLocaleString(document.documentElement.lang, style);
     }
   });
   source.addEventListener("ended", () => {
