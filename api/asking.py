@@ -67,6 +67,9 @@ class Looking:
     note: str
     cost: float | None = None
     bound: float | None = None
+    late: int | None = None
+    unplaced: int | None = None
+    energy: float | None = None
 
 
 def ask_why(service: Service, who: Identity, load_id: str, work: int | None = None) -> int:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from api.formats import Formats
+from api.words import Words
 from scheduler.planning.door import Progress
 from shared.clock import iso_text
 from shared.texts import packed
@@ -21,6 +22,9 @@ as in ``kilnrota whatif``."""
 
 LEAST_DIFFERENCE = 0.005
 """Costs that are nearer to each other are written alike [currency]."""
+
+COUNTS = ("late", "late_as_is", "unplaced", "unplaced_as_is")
+"""How many loads are late and have no place, by search, with what is tried and without it."""
 
 OF_A_REPLAN = ("do_nothing", "do_nothing_told", "happened", "happened_told", "cost_before", "cost_left", "brings")
 """What a re-plan notes that says nothing of a what-if."""
@@ -53,15 +57,18 @@ def compared(
             for n in range(SEEDS)
         ]
 
-    as_is = [_cost(solved) for solved in searched(base)]
-    found = searched(task)
+    as_is, found = searched(base), searched(task)
     best = min(found, key=_cost)
     notes = {name: value for name, value in best.notes.items() if name not in OF_A_REPLAN}
     notes |= {
         "tried": [str(text) for text in task.tried],
         "tried_told": [packed(text) for text in task.tried],
         "costs": [_cost(solved) for solved in found],
-        "costs_as_is": as_is,
+        "costs_as_is": [_cost(solved) for solved in as_is],
+        "late": [_late(solved) for solved in found],
+        "late_as_is": [_late(solved) for solved in as_is],
+        "unplaced": [_unplaced(solved) for solved in found],
+        "unplaced_as_is": [_unplaced(solved) for solved in as_is],
         "begins": iso_text(task.begin, task.studio.place.zone),
         "begins_how": task.begins_how,
     }
@@ -72,8 +79,19 @@ def _cost(solved: Solved) -> float:
     return solved.audited.plan.proof.cost
 
 
+def _late(solved: Solved) -> int:
+    return len(solved.audited.plan.late)
+
+
+def _unplaced(solved: Solved) -> int:
+    return len(solved.audited.plan.unplaced)
+
+
 def verdict_lines(notes: dict[str, Any], begin: str, formats: Formats) -> list[str]:
-    """What a what-if costs beside the studio as it is, and how sure that is; ``begin`` says from when on."""
+    """What a what-if costs beside the studio as it is, and how sure that is; ``begin`` says from when on.
+
+    Last comes what it does for loads, where that was kept: an answer also where points do not differ.
+    """
     words = formats.words
     (low, high), (low_as_is, high_as_is) = ((min(notes[k]), max(notes[k])) for k in ("costs", "costs_as_is"))
     lines = [
@@ -81,19 +99,26 @@ def verdict_lines(notes: dict[str, Any], begin: str, formats: Formats) -> list[s
             "tried.compared",
             runs=len(notes["costs"]),
             begin=begin,
-            low=formats.money(low),
-            high=formats.money(high),
-            low_as_is=formats.money(low_as_is),
-            high_as_is=formats.money(high_as_is),
+            low=formats.points(low),
+            high=formats.points(high),
+            low_as_is=formats.points(low_as_is),
+            high_as_is=formats.points(high_as_is),
         )
     ]
     if high < low_as_is - LEAST_DIFFERENCE or high_as_is < low - LEAST_DIFFERENCE:
         key = "tried.cheaper" if high < low_as_is else "tried.dearer"
         least, most = sorted((abs(low_as_is - high), abs(high_as_is - low)))
-        lines.append(words(key, low=formats.money(least), high=formats.money(most)))
+        lines.append(words(key, low=formats.points(least), high=formats.points(most)))
     elif max(high, high_as_is) - min(low, low_as_is) < LEAST_DIFFERENCE:
         lines.append(words("tried.alike"))
     else:
         lines.append(words("tried.same"))
     lines.append(words("tried.spread"))
+    if all(name in notes for name in COUNTS):
+        lines.append(words("tried.loads", **{name: _span(notes[name], words) for name in COUNTS}))
     return lines
+
+
+def _span(counts: Sequence[int], words: Words) -> str:
+    low, high = min(counts), max(counts)
+    return str(low) if low == high else words("tried.span", low=low, high=high)

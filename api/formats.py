@@ -78,6 +78,10 @@ class Formats:
         """An amount in the studio's currency."""
         return f"{self.number(amount, 2)} {self.studio.place.currency}"
 
+    def points(self, amount: float) -> str:
+        """What something weighs by the studio's prices, which nobody pays: lateness, loads without a place."""
+        return self.words("number.points", n=self.number(amount, 2))
+
     def join(self, parts: Sequence[str]) -> str:
         """Parts as one enumeration: ``a, b and c``."""
         if len(parts) < 2:

@@ -148,9 +148,8 @@ class Jobs:
             while True:
                 kind, said = pipe.recv()
                 if kind == "progress":
-                    run.reports.append(
-                        {"seconds": said.seconds, "cost": said.cost, "bound": said.bound, "note": said.note}
-                    )
+                    told = ("seconds", "cost", "bound", "note", "late", "unplaced", "energy")
+                    run.reports.append({name: getattr(said, name) for name in told})
                 else:
                     message = said if kind == "failed" else None
                     break

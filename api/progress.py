@@ -30,6 +30,25 @@ class ProgressReport(Protocol):
     def note(self) -> str:
         """What is being done."""
 
+    @property
+    def late(self) -> int | None:
+        """How many loads of the best plan so far are late [-]."""
+
+    @property
+    def unplaced(self) -> int | None:
+        """How many have no place [-]."""
+
+    @property
+    def energy(self) -> float | None:
+        """What its energy costs [currency]."""
+
+
+NOTES = {
+    "dispatch": "progress.first", "repaired": "progress.repaired", "settled": "progress.settled",
+    "bound": "progress.bound",
+}  # fmt: skip
+"""What the planner does, in words; anything else is its search."""
+
 
 BETTER = 0.005
 """Costs that differ by less are the same [currency]; they are shown in hundredths."""
@@ -96,6 +115,14 @@ class ProgressLine:
             self._width = 0
 
     def _text(self, report: ProgressReport) -> str:
-        cost = "–" if report.cost is None else f"{report.cost:.2f}"
-        bound = "–" if report.bound is None else f"{report.bound:.2f}"
-        return self.words("progress.line", seconds=report.seconds, cost=cost, bound=bound, note=report.note).rstrip()
+        words = self.words
+        if report.cost is None:
+            return words("progress.begins", seconds=report.seconds)
+        text = words("progress.seconds", seconds=report.seconds)
+        if report.late is not None and report.unplaced is not None and report.energy is not None:
+            late, unplaced = (
+                words.count("progress.late", report.late),
+                words.count("progress.unplaced", report.unplaced),
+            )
+            text += words("progress.line", late=late, unplaced=unplaced, energy=report.energy)
+        return text + words(NOTES.get(report.note, "progress.search"))

@@ -32,7 +32,7 @@ from api.printing.replan_text import rule_named
 from api.problems import ProblemError
 from api.storage.hold_store import held_firings
 from api.storage.plan_store import current, plan_row
-from api.storage.tables import BookedLoad, Publication
+from api.storage.tables import BookedLoad, Job, Publication
 from api.words import Words, tell
 from scheduler.audit import AuditedPlan
 from shared.clock import Minute, iso_minute
@@ -170,6 +170,7 @@ def plan_page(page: Page, plan_id: int, texts: list[str], anyway: bool, from_day
         else:
             moves = notes.get("changes", [])
         heard = hearing(session, moves)
+        asked_for = session.scalar(select(Job.request).where(Job.plan_id == plan_id, Job.kind == "whatif"))
         found = asking.answers(session) if holds_id == plan_id else {}
         is_first = kind == "plan" and not replaces_one(session, plan_id)
     formats = Formats(audited.studio, page.words)
@@ -198,6 +199,8 @@ def plan_page(page: Page, plan_id: int, texts: list[str], anyway: bool, from_day
         head=plan_head(plan_id, kind, reasons, page.words),
         reasons=reasons if reasons is not None and len(reasons) > 1 else [],
         verdict=verdict_lines(notes, begins_text(notes, formats), formats) if "costs_as_is" in notes else [],
+        what_if=[(name, value) for name, values in (asked_for or {}).get("what_if", {}).items() for value in values],
+        longest=EFFORTS[-1],
         texts=texts,
         anyway=anyway,
         number=number,
@@ -271,20 +274,20 @@ def cost_lines(
     """What the plan costs, by part; of a re-plan also what the plan before cost, and what of that was still to come."""
     words, parts = formats.words, audited.plan.cost_parts
     lines = [
-        (words("plans.cost_lateness"), formats.money(parts.lateness)),
-        (words("plans.cost_unplaced"), formats.money(parts.unplaced)),
         (words("plans.cost_energy"), formats.money(parts.energy)),
-        (words("plans.cost_firings"), formats.money(parts.firings)),
+        (words("plans.cost_lateness"), formats.points(parts.lateness)),
+        (words("plans.cost_unplaced"), formats.points(parts.unplaced)),
+        (words("plans.cost_firings"), formats.points(parts.firings)),
     ]
     if parts.clean_outs:
-        lines.append((words("plans.cost_clean_outs"), formats.money(parts.clean_outs)))
+        lines.append((words("plans.cost_clean_outs"), formats.points(parts.clean_outs)))
     if parts.changes:
-        lines.append((words("plans.cost_changes"), formats.money(parts.changes)))
-    lines.append((words("plans.cost_total"), formats.money(parts.total)))
+        lines.append((words("plans.cost_changes"), formats.points(parts.changes)))
+    lines.append((words("plans.cost_total"), formats.points(parts.total)))
     if before is not None:
-        lines.append((words("plans.cost_before"), formats.money(before)))
+        lines.append((words("plans.cost_before"), formats.points(before)))
     if left is not None:
-        lines.append((words("plans.cost_left"), formats.money(left)))
+        lines.append((words("plans.cost_left"), formats.points(left)))
     return lines
 
 

@@ -9,8 +9,8 @@ from api.problems import ProblemError
 from api.what_ifs import Supposed
 from api.wire import said
 from api.words import Words, tell
-from shared.clock import iso_text
-from shared.studio import Studio
+from shared.clock import WEEKDAYS, iso_text
+from shared.studio import Shift, Studio
 
 
 def supposed(form: Form, studio: Studio, words: Words) -> Supposed:
@@ -23,7 +23,10 @@ def supposed(form: Form, studio: Studio, words: Words) -> Supposed:
     """
     asked = form("try")
     if asked == "hands":
-        more = [said(shift, studio.place) | {"hands": 1, "who": words("what_if.one_more")} for shift in studio.shifts]
+        more = [
+            said(shift, studio.place) | {"hands": 1, "who": words("what_if.one_more")}
+            for shift in _shifts(form, studio)
+        ]
         return Supposed(set=tuple(("shifts", shift) for shift in more))
     if asked == "hours":
         return Supposed(set=(("shifts", _shift(form)),))
@@ -39,6 +42,30 @@ def supposed(form: Form, studio: Studio, words: Words) -> Supposed:
             raise ProblemError(422, tell("refused.name_least_one"), name="faults")
         return Supposed(cancel=names)
     raise ProblemError(422, tell("refused.choose_what_to"), name="faults")
+
+
+def _shifts(form: Form, studio: Studio) -> list[Shift]:
+    """The shifts to which one more person comes: every one, or those on some days, or one of them.
+
+    A shift of several days is narrowed to the days that are chosen.
+    """
+    chosen, days = form("shift"), form.every("days")
+    found = list(studio.shifts)
+    if chosen:
+        if not chosen.isdigit() or int(chosen) >= len(found):
+            raise ProblemError(422, tell("refused.no_such_shift"), name="faults")
+        found = [found[int(chosen)]]
+    if not days:
+        return found
+    narrowed = []
+    for shift in found:
+        if shift.on is not None:
+            narrowed += [shift] if WEEKDAYS[shift.on.weekday()] in days else []
+        elif on := tuple(day for day in shift.days if day in days):
+            narrowed.append(shift.model_copy(update={"days": on}))
+    if not narrowed:
+        raise ProblemError(422, tell("refused.no_shift_then"), name="faults")
+    return narrowed
 
 
 def _shift(form: Form) -> dict[str, Any]:

@@ -15,12 +15,18 @@ from api.pages.page_route import PageRoute, told
 from api.pages.plan_pages import effort_of
 from api.pages.supposing import supposed
 from api.problems import ProblemError
+from shared.clock import WEEKDAYS
 from shared.errors import KilnrotaError
+from shared.studio import Shift
 
 router = APIRouter(include_in_schema=False, route_class=PageRoute)
 
 SUPPOSED = ("kiln", "circuit", "amps", "loads")
 """Fields of a what-if that keep what was said in them."""
+
+
+FIELDS = ("try", "shift", "days", "from", "to", "hands", "kiln", "circuit", "amps", "begins", "ends", "loads")
+"""All fields that say what is supposed: kept, so that the same can be searched longer."""
 
 
 @router.get("/what-if")
@@ -51,9 +57,18 @@ def what_if_page(page: Page, asked: str, values: dict[str, str], texts: list[str
         texts=texts,
         kilns=[(kiln.id, kiln.title) for kiln in page.studio.kilns],
         circuits=[(one.id, f"{one.id} ({field_number(one.breaker_amps, decimal)} A)") for one in page.studio.circuits],
+        shifts=[(str(number), _shift_text(shift, page)) for number, shift in enumerate(page.studio.shifts)],
         weekdays=list(zip(("mon", "tue", "wed", "thu", "fri", "sat", "sun"),
                           page.words.each("calendar.weekdays"), strict=True)),
     )  # fmt: skip
+
+
+def _shift_text(shift: Shift, page: Page) -> str:
+    """A shift by its days, its times and who has it."""
+    names = dict(zip(WEEKDAYS, page.words.each("calendar.weekdays_short"), strict=True))
+    days = page.formats.short_day(shift.on) if shift.on else ", ".join(names[day] for day in shift.days)
+    times = f"{shift.opens // 60:02}:{shift.opens % 60:02}–{shift.closes // 60:02}:{shift.closes % 60:02}"
+    return f"{days} {times} {shift.who or ''}".strip()
 
 
 @router.post("/what-if")
@@ -67,7 +82,7 @@ def what_if(request: Request, service: ServiceDep, who: ManagerDep, form: FormDe
             None,
             effort_of(form),
             supposed(form, page.studio, page.words),
-            {"page": form("try")},
+            {"page": form("try"), "what_if": {name: list(form.every(name)) for name in FIELDS if form.every(name)}},
         )
     except KilnrotaError as error:
         if isinstance(error, ProblemError) and error.name == "not-noted":

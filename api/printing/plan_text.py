@@ -40,7 +40,7 @@ def proof_text(proof: Proof, formats: Formats) -> str:
     if proof.bound <= 0:
         return formats.words("plan.no_bound")
     percent = max(0.0, (proof.cost / proof.bound - 1.0) * 100.0)
-    return formats.words("plan.within", percent=percent, bound=formats.money(proof.bound))
+    return formats.words("plan.within", percent=percent, bound=formats.points(proof.bound))
 
 
 def _head(day: Day, formats: Formats) -> list[str]:
@@ -198,14 +198,14 @@ def circuit_text(load: CircuitLoad, day: Day, formats: Formats, dated: bool = Fa
 
 def _cost_block(day: Day, formats: Formats) -> list[str]:
     words, parts = formats.words, day.plan.cost_parts
-    changes = words("plan.cost_changes", changes=formats.money(parts.changes)) if parts.changes else ""
+    changes = words("plan.cost_changes", changes=formats.points(parts.changes)) if parts.changes else ""
     cost = words(
         "plan.cost_row",
-        total=formats.money(parts.total),
-        lateness=formats.money(parts.lateness),
-        unplaced=formats.money(parts.unplaced),
+        total=formats.points(parts.total),
+        lateness=formats.points(parts.lateness),
+        unplaced=formats.points(parts.unplaced),
         energy=formats.money(parts.energy),
-        firings=formats.money(parts.firings),
+        firings=formats.points(parts.firings),
         clean_outs=clean_outs_cost(parts, formats),
         changes=changes,
     )
@@ -218,4 +218,4 @@ def clean_outs_cost(parts: CostParts, formats: Formats) -> str:
     """What clean-outs cost, as a part of a sentence; nothing where there are none."""
     if not parts.clean_outs:
         return ""
-    return formats.words("plan.cost_clean_outs", clean_outs=formats.money(parts.clean_outs))
+    return formats.words("plan.cost_clean_outs", clean_outs=formats.points(parts.clean_outs))

@@ -154,7 +154,7 @@ def rule_named(text: str) -> str:
 def _cost(found: Replanned, formats: Formats, checked: int) -> list[str]:
     words, parts = formats.words, found.plan.cost_parts
     lines = [heading(words("replan.cost_head"))]
-    before = words("replan.cost_before", total=formats.money(found.cost_before), left=formats.money(found.cost_left))
+    before = words("replan.cost_before", total=formats.points(found.cost_before), left=formats.points(found.cost_left))
     lines += paragraph(before, indent=2, hanging=2)
     lines += paragraph(words("replan.cost_after", **cost_values(parts, formats)), indent=2, hanging=2)
     lines += paragraph(proof_text(found.plan.proof, formats), indent=2, hanging=2)
@@ -163,9 +163,10 @@ def _cost(found: Replanned, formats: Formats, checked: int) -> list[str]:
 
 
 def cost_values(parts: CostParts, formats: Formats) -> dict[str, str]:
-    """A cost's parts and their total, as money."""
-    values = {name: formats.money(getattr(parts, name)) for name in type(parts).model_fields}
-    return values | {"total": formats.money(parts.total), "cleaning": clean_outs_cost(parts, formats)}
+    """A cost's parts and their total: energy as money, and what is only weighed in points."""
+    values = {name: formats.points(getattr(parts, name)) for name in type(parts).model_fields}
+    paid = {"energy": formats.money(parts.energy), "total": formats.points(parts.total)}
+    return values | paid | {"cleaning": clean_outs_cost(parts, formats)}
 
 
 def _done(found: Replanned, words: Words) -> list[str]:

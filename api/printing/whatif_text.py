@@ -41,10 +41,10 @@ def whatif_text(variants: Sequence[Variant], loads: int, formats: Formats, *, no
 def _rows(formats: Formats) -> list[Row]:
     words, currency = formats.words, formats.studio.place.currency
     return [
-        (words("whatif.cost", currency=currency), lambda run: run.cost, ".2f"),
+        (words("whatif.cost"), lambda run: run.cost, ".2f"),
         (words("whatif.lateness"), lambda run: run.lateness, ".2f"),
         (words("whatif.unplaced"), lambda run: run.unplaced, ".2f"),
-        (words("whatif.energy"), lambda run: run.energy, ".2f"),
+        (words("whatif.energy", currency=currency), lambda run: run.energy, ".2f"),
         (words("whatif.firings"), lambda run: run.firings, ".2f"),
         (words("whatif.clean_outs"), lambda run: run.clean_outs, ".2f"),
         (words("whatif.late_loads"), lambda run: float(run.late_loads), ".0f"),
@@ -74,7 +74,7 @@ def _verdict(first: Variant, other: Variant, formats: Formats) -> str:
     least, most = (a - b for a, b in zip(first.spread(_cost), reversed(other.spread(_cost)), strict=True))
     low, high = sorted((abs(least), abs(most)))
     key = "whatif.cheaper" if least > 0 else "whatif.dearer"
-    return words(key, name=other.name, low=formats.money(low), high=formats.money(high))
+    return words(key, name=other.name, low=formats.points(low), high=formats.points(high))
 
 
 def _cost(run: Figures) -> float:

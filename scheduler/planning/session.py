@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 
@@ -19,7 +19,7 @@ from scheduler.planning.proof import columns_within, listed_bounds, plan_firings
 from scheduler.planning.reasons import unplaced_loads
 from scheduler.planning.search import Search
 from scheduler.planning.settle import settle, write_plan_of
-from scheduler.planning.timetable import Placed, Timetable
+from scheduler.planning.timetable import Placed, Timetable, out_minutes
 from shared.clock import Minute
 from shared.loads import Load
 from shared.plans import Plan
@@ -70,12 +70,25 @@ class Settings:
 
 @dataclass(frozen=True, slots=True)
 class Progress:
-    """What the planner has found so far."""
+    """What the planner has found so far.
+
+    Attributes
+    ----------
+    cost, bound
+        What the best plan weighs by the studio's prices, and what no plan weighs less than.
+    late, unplaced
+        How many of its loads are late, and have no place; None where that is not known [-].
+    energy
+        What its energy costs, before firings are computed with their real masses [currency].
+    """
 
     seconds: float
     cost: float
     bound: float
     note: str
+    late: int | None = None
+    unplaced: int | None = None
+    energy: float | None = None
 
 
 def lay_out(studio: Studio, loads: Sequence[Load], begin: Minute, stays: Mapping[str, Stay] | None = None) -> Batches:
@@ -123,10 +136,15 @@ class Session:
         self.bound = cost_bound(self.batches, load_bounds(self.batches))
         self.timetable = Timetable(self.problem, self.batches)
 
-    def tell(self, cost: float, note: str) -> None:
-        """Report progress."""
-        if self._progress is not None:
-            self._progress(Progress(self.clock.seconds(), cost, self.bound, note))
+    def tell(self, cost: float, note: str, firings: Iterable[Placed] | None = None) -> None:
+        """Report progress; ``firings`` are those of the plan that costs so much, if not the timetable's."""
+        if self._progress is None:
+            return
+        placed = tuple(self.timetable.firings.values() if firings is None else firings)
+        late = sum(_late_loads(one, self.problem.grid_minutes) for one in placed)
+        unplaced = len(self.problem.loads) - sum(len(one.batch.loads) for one in placed)
+        energy = sum(one.place.energy for one in placed)
+        self._progress(Progress(self.clock.seconds(), cost, self.bound, note, late, unplaced, energy))
 
     def prove(self, known: Callable[[], float], tell: Callable[[tuple[Placed, ...], float], None]) -> None:
         """Bound the cost by all possible firings, where they are few; ``known`` says what the best plan costs.
@@ -173,7 +191,7 @@ class Session:
         try:
             while not clock.over(search.rounds) and search.best_cost > self.bound + 0.005:
                 if search.step(clock.heat(search.rounds)):
-                    self.tell(search.best_cost, "search")
+                    self.tell(search.best_cost, "search", search.best)
                 if colleague is not None:
                     self._hear(colleague, search)
                 if exact is not None and self._exact_is_due(search.rounds):
@@ -199,10 +217,10 @@ class Session:
         """Take over what a colleague has found, and tell it what there is."""
         found = colleague.better()
         if found is not None and search.adopt(found):
-            self.tell(search.best_cost, "search, second core")
+            self.tell(search.best_cost, "second core", search.best)
         if colleague.bound > self.bound:
             self.bound = colleague.bound
-            self.tell(search.best_cost, "bound, second core")
+            self.tell(search.best_cost, "bound", search.best)
         colleague.tell(search.best_cost)
 
     def _exact_is_due(self, rounds: int) -> bool:
@@ -218,7 +236,7 @@ class Session:
         limits = Limits(EXACT_SECONDS) if timed else Limits(DETERMINISTIC_EACH, deterministic=True)
         found = exact.improve(search.best, limits)
         if found is not None and search.adopt(found):
-            self.tell(search.best_cost, "exact neighbourhood")
+            self.tell(search.best_cost, "exact", search.best)
         self._exact_seconds += self.clock.seconds() - begun
 
     def _colleague(self, proves: bool) -> Colleague | None:
@@ -248,6 +266,11 @@ class Session:
         )
         self.tell(result.proof.cost, "settled")
         return result
+
+
+def _late_loads(placed: Placed, grid_minutes: int) -> int:
+    out = out_minutes(placed, grid_minutes)
+    return sum(out > promised for promised, _, _ in placed.batch.promises)
 
 
 class Clock:

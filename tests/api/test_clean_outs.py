@@ -101,7 +101,7 @@ def test_the_session_list_tells_it_before_the_session(cleaned: Cleaned) -> None:
 
 
 def test_the_printed_plan_tells_it_and_what_it_costs(cleaned: Cleaned) -> None:
-    text = plan_text(cleaned.day, cleaned.formats)
+    text = " ".join(plan_text(cleaned.day, cleaned.formats).split())
     assert "clean out" in text
     assert "clean-outs 5.00" in text
     assert ("Clean-outs between kinds of work", "5.00") in [

@@ -36,7 +36,7 @@ def test_plan_prints_writes_and_is_proved_again(
     assert run(["plan", str(folder), *PLAN, "--out", str(out), "--sheets", str(sheets)]) == 0
     output = capsys.readouterr()
     assert "Monday 30 November 2026 · Weir Lane Kilns" in output.out
-    assert "no plan below" in output.err
+    assert "without a place, energy" in output.err
     assert len(list(sheets.glob("*.html"))) == 5
     assert run(["audit", str(folder), str(out)]) == 0
     assert capsys.readouterr().out.startswith("Proved: ")
@@ -150,6 +150,9 @@ class Report:
     cost: float | None
     bound: float | None
     note: str = ""
+    late: int | None = 1
+    unplaced: int | None = 0
+    energy: float | None = 42.4
 
 
 class Terminal(io.StringIO):
@@ -158,14 +161,16 @@ class Terminal(io.StringIO):
 
 
 def test_progress_is_one_changing_line_on_a_terminal_and_few_lines_elsewhere() -> None:
-    reports = [Report(0.1, None, None), Report(1.0, 120.5, 80.0, "search"), Report(9.0, 100.0, 80.0, "search")]
+    reports = [Report(0.1, None, None), Report(1.0, 120.5, 80.0, "dispatch"), Report(9.0, 100.0, 80.0, "search")]
     for stream, lines in ((Terminal(), 1), (io.StringIO(), 2)):
         progress = ProgressLine(stream, read_words())
         for report in reports:
             progress(report)
         progress.close()
         assert stream.getvalue().count("\n") == lines
-        assert "cost 100.00  no plan below 80.00" in stream.getvalue()
+        told = stream.getvalue()
+        assert "9.0 s  best so far: 1 load late, 0 without a place, energy 42  (searching for a better one)" in told
+        assert not re.search("cost|below|dispatch|[0-9]e[0-9]", told), "words of the solver's, not of the kiln room's"
 
 
 def test_the_drawn_curve_reaches_as_high_as_the_course() -> None:

@@ -80,6 +80,15 @@ def test_a_reason_is_the_planners_and_what_it_did_not_try_is_said_as_seen_at_fir
     assert why_text(say(SEEN_AT_FIRST_SIGHT[0]), read_words("de")).startswith("Auf den ersten Blick: ")
 
 
+def test_what_is_paid_is_told_apart_from_what_is_only_weighed(monday: Day, formats: Formats) -> None:
+    text, parts = flowing(plan_text(monday, formats)), monday.plan.cost_parts
+    assert f"To be paid: energy {parts.energy:.2f} EUR." in text
+    assert f"loads without a place {parts.unplaced:.2f} points" in text
+    assert f"{parts.total:.2f} points" in text
+    proof = text[text.index("To be paid") :]
+    assert proof.count("EUR") == 1
+
+
 def test_circuits_are_told_against_their_limits(monday: Day, formats: Formats) -> None:
     text = flowing(plan_text(monday, formats))
     assert "main: may carry 50.4 A on each leg this day A 40.0 A at 10:00" in text
@@ -112,8 +121,8 @@ def test_a_proof_is_told_in_words(formats: Formats) -> None:
     def told(status: str, cost: float, bound: float) -> str:
         return proof_text(Proof.model_validate({"status": status, "cost": cost, "bound": bound, "seconds": 1}), formats)
 
-    assert told("optimal", 100, 100) == "Proved: by the studio's prices no plan is cheaper."
-    assert told("unproved", 125, 100) == "At most 25.0 % above the best possible: no plan costs less than 100.00 EUR."
+    assert told("optimal", 100, 100) == "Proved: by the studio's prices no plan has fewer points."
+    assert told("unproved", 125, 100) == "At most 25.0 % above the best possible: no plan has fewer than 100.00 points."
     assert "not known" in told("unproved", 125, 0)
 
 

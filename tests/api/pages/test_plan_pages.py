@@ -219,6 +219,41 @@ def test_what_cannot_be_supposed_is_told(audited: AuditedPlan, fields: dict[str,
         supposed(form(**fields), audited.studio, read_words())
 
 
+def test_one_more_person_comes_to_the_shift_or_the_days_that_are_chosen(audited: AuditedPlan) -> None:
+    """The small studio has two shifts, both from Monday to Friday; said beforehand, not only in the answer."""
+    studio, words = audited.studio, read_words()
+
+    def shifts(**fields: str | list[str]) -> list[tuple[str, list[str]]]:
+        said = {name: [value] if isinstance(value, str) else value for name, value in fields.items()}
+        more = supposed(Form({"try": ["hands"], **said}), studio, words).set
+        assert {part["hands"] for _, part in more} == {1}
+        return [(part["from"], list(part["days"])) for _, part in more]
+
+    week = ["mon", "tue", "wed", "thu", "fri"]
+    assert shifts() == [("09:00", week), ("18:00", week)]
+    assert shifts(shift="1") == [("18:00", week)]
+    assert shifts(days=["tue", "sun"]) == [("09:00", ["tue"]), ("18:00", ["tue"])]
+    assert shifts(shift="0", days="fri") == [("09:00", ["fri"])]
+    for wrong in ({"shift": "7"}, {"days": "sun"}):
+        with pytest.raises(ProblemError):
+            shifts(**wrong)
+
+
+def test_the_form_says_what_one_more_person_means_before_it_is_tried(pages: Reader) -> None:
+    text = pages.get("Marta", "/what-if").text
+    assert "with neither chosen it is every shift of the whole week" in text
+    assert "Mon, Tue, Wed, Thu, Fri 18:00–22:00</option>" in text
+
+
+def test_a_what_if_can_be_searched_longer_as_it_was_asked(pages: Reader) -> None:
+    form = {"try": "hands", "shift": "1", "days": ["tue", "wed"], "work": "1"}
+    text = pages.get("Marta", solved(pages, pages.post("Marta", "/what-if", form))).text
+    assert re.search(r"With it \d+( to \d+)? loads are late and \d+( to \d+)? have no place", text)
+    again = text.split('action="/what-if"')[1].split("</form>")[0]
+    fields = re.findall(r'name="(\w+)" value="(\w+)"', again)
+    assert fields == [("try", "hands"), ("shift", "1"), ("days", "tue"), ("days", "wed"), ("seconds", "180")]
+
+
 def test_the_staff_read_whose_load_has_moved_where_its_owner_does_not_sign_in(pages: Reader) -> None:
     path = solved(pages, pages.post("Wout", "/broke", {"kiln": "K1", "work": "1"}))
     pages.post("Marta", f"{path}/publish", {"publication": "1", "anyway": "1"})

@@ -73,7 +73,7 @@ def test_what_changes_nothing_costs_the_same_in_every_search(pages: Reader, cloc
     text = pages.get("Marta", path).text
     assert set(changes(text)) == {"G1"}
     assert "3 searches each, with it and without it" in text
-    assert "<strong>Both cost the same in every search.</strong>" in text
+    assert "<strong>In points both are the same in every search.</strong>" in text
 
 
 def test_a_load_that_is_in_a_kiln_cannot_be_supposed_away(pages: Reader, clock: Clock) -> None:
@@ -105,10 +105,10 @@ def test_a_named_day_is_still_planned_from(pages: Reader) -> None:
 @pytest.mark.parametrize(
     ("costs", "as_is", "told"),
     [
-        ([90.0, 92.0, 91.0], [100.0, 101.5, 100.0], "So it costs 8.00 EUR to 11.50 EUR less."),
-        ([103.0, 102.0, 102.0], [100.0, 101.5, 100.0], "So it costs 0.50 EUR to 3.00 EUR more."),
-        ([99.0, 101.0, 100.0], [100.0, 101.5, 100.0], "these searches cannot tell"),
-        ([100.0, 100.0, 100.001], [100.0, 100.0, 100.0], "Both cost the same in every search."),
+        ([90.0, 92.0, 91.0], [100.0, 101.5, 100.0], "So it is better by 8.00 points to 11.50 points."),
+        ([103.0, 102.0, 102.0], [100.0, 101.5, 100.0], "So it is worse by 0.50 points to 3.00 points."),
+        ([99.0, 101.0, 100.0], [100.0, 101.5, 100.0], "no difference beyond the searches' own spread"),
+        ([100.0, 100.0, 100.001], [100.0, 100.0, 100.0], "In points both are the same in every search."),
     ],
 )
 def test_a_difference_is_told_only_beyond_the_searches_own_spread(
@@ -116,7 +116,18 @@ def test_a_difference_is_told_only_beyond_the_searches_own_spread(
 ) -> None:
     lines = verdict_lines({"costs": costs, "costs_as_is": as_is}, "from noon", formats)
     assert told in lines[1]
-    assert f"with it the cost is {min(costs):.2f} EUR to {max(costs):.2f} EUR" in lines[0]
+    assert f"with it {min(costs):.2f} points to {max(costs):.2f} points" in lines[0]
+
+
+def test_what_a_what_if_does_for_loads_is_told_even_where_points_do_not_differ(formats: Formats) -> None:
+    costs = {"costs": [99.0, 101.0], "costs_as_is": [100.0, 101.5]}
+    counts = {"late": [3, 5], "late_as_is": [6, 8], "unplaced": [5, 5], "unplaced_as_is": [5, 6]}
+    lines = verdict_lines(costs | counts, "from noon", formats)
+    assert (
+        lines[3]
+        == "With it 3 to 5 loads are late and 5 have no place; without it 6 to 8 are late and 5 to 6 have none."
+    )
+    assert len(verdict_lines(costs, "from noon", formats)) == 3, "a plan of before these were kept"
 
 
 def test_each_change_is_told_in_words(audited: AuditedPlan) -> None:
