@@ -3,7 +3,8 @@
 Run from the checkout: ``python -m tests.benchmarks.planning_seconds [FOLDER] [--seconds 10 20 60]``. The
 sample studio is planned as on its own Sunday evening.
 
-- cost: in the studio's currency. late, hours late: loads that are late, and their hours together. no place: loads.
+- points: energy and all that the studio's prices weigh. no place: loads.
+- late, hours late: loads that are late, and their hours together.
 - last better: when the search last found a cheaper plan [s].
 """
 
@@ -39,7 +40,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     warm_up(studio)
     load = ", ".join(f"{part:.1f}" for part in os.getloadavg())
     print(f"{platform.machine()}, {os.cpu_count()} cores (load before: {load}), Python {platform.python_version()}")
-    print("seconds seed      cost  late  hours late  no place  last better")
+    print("seconds seed    points  late  hours late  no place  last better")
     for seconds in given.seconds:
         for seed in given.seeds:
             history = SearchHistory()
