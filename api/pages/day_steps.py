@@ -53,7 +53,10 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class FiringCard:
-    """One firing on its kiln's card."""
+    """One firing on its kiln's card.
+
+    ``coming`` says its next step in one line; ``calls`` that a button of it is due, so that it is never folded away.
+    """
 
     id: str
     profile: str
@@ -62,6 +65,8 @@ class FiringCard:
     steps: tuple[Step, ...]
     note: str
     held: bool
+    coming: str
+    calls: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,6 +238,8 @@ def firing_card(
         steps=tuple(steps),
         note="" if kept is None else kept.note or "",
         held=held,
+        coming=next((step.brief for step in steps if not step.done), words("step.all_done")),
+        calls=any(step.tap and step.due for step in steps),
     )
 
 

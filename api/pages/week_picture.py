@@ -59,6 +59,14 @@ class Drawn:
     movable: bool
 
 
+NEAR = 0.75
+"""Share of what a leg may carry from which on it is near its limit [-]; house choice: one more small kiln would be too
+much for it."""
+
+REST_TOP = 26.0
+"""Where the first of the other legs is drawn, below the names of the days."""
+
+
 @dataclass(frozen=True, slots=True)
 class Lane:
     """One kiln."""
@@ -86,7 +94,7 @@ class LegRow:
 
 @dataclass(frozen=True, slots=True)
 class Week:
-    """What the template draws."""
+    """What the template draws: the lanes with the ``legs`` that come near their limit, and the ``rest`` apart."""
 
     height: float
     lanes_bottom: float
@@ -100,6 +108,8 @@ class Week:
     minutes: int
     grid_minutes: int
     legs: tuple[LegRow, ...]
+    rest: tuple[LegRow, ...]
+    rest_height: float
     now_x: float | None
 
 
@@ -148,11 +158,13 @@ def week_picture(
         lanes.append(Lane(top, kiln.id, kiln.name or "", drawn, outages))
     lanes_bottom = TOP + LANE * len(lanes)
     legs: list[LegRow] = []
+    rest: list[LegRow] = []
     if only is None:
         for circuit in studio.circuits:
             for leg in circuit.leg_names:
-                top = lanes_bottom + 34 + ROW * len(legs)
-                legs.append(_leg_row(audited, circuit, leg, top, begin, end, x, formats))
+                row = _leg_row(audited, circuit, leg, 0.0, begin, end, x, formats)
+                rows, above = (legs, lanes_bottom + 34) if row.share >= NEAR else (rest, REST_TOP)
+                rows.append(_leg_row(audited, circuit, leg, above + ROW * len(rows), begin, end, x, formats))
     return Week(
         height=lanes_bottom + (44 + ROW * len(legs) if legs else 8),
         lanes_bottom=lanes_bottom,
@@ -166,6 +178,8 @@ def week_picture(
         minutes=end - begin,
         grid_minutes=studio.rules.grid_minutes,
         legs=tuple(legs),
+        rest=tuple(rest),
+        rest_height=REST_TOP + ROW * len(rest) + 10,
         now_x=x(now) if begin <= now < end else None,
     )
 

@@ -4,6 +4,17 @@
 
 const body = document.body;
 
+// On a phone what does not call is folded away: the day is long. Without this all of it stands open.
+const folded = new Map();
+
+function foldOnPhones() {
+  if (!matchMedia("(max-width: 44rem)").matches) return;
+  for (const part of document.querySelectorAll("details[data-fold]")) {
+    part.open = folded.get(part.dataset.fold) ?? false;
+    part.addEventListener("toggle", () => folded.set(part.dataset.fold, part.open));
+  }
+}
+
 function swapLiveParts(text) {
   const fresh = new DOMParser().parseFromString(text, "text/html");
   for (const part of document.querySelectorAll("[data-part]")) {
@@ -12,6 +23,7 @@ function swapLiveParts(text) {
     const other = fresh.querySelector(`[data-part="${part.dataset.part}"]`);
     if (other) part.replaceWith(document.importNode(other, true));
   }
+  foldOnPhones();
 }
 
 function followHouse(address) {
@@ -98,6 +110,8 @@ function asPng(button) {
   });
 }
 
+foldOnPhones();
+addEventListener("beforeprint", () => document.querySelectorAll("details[data-fold]").forEach((part) => { part.open = true; }));
 if (body.dataset.live) followHouse(body.dataset.live);
 document.querySelectorAll("[data-job]").forEach(followSolve);
 document.querySelectorAll("form[data-ask]").forEach(askWhileTyping);

@@ -8,7 +8,8 @@ from itertools import pairwise
 import pytest
 
 from api.formats import Formats
-from api.pages.week_picture import LEFT, RIGHT, leg_steps, phases, week_picture
+from api.pages.week_picture import LEFT, NEAR, RIGHT, leg_steps, phases, week_picture
+from api.words import read_words
 from scheduler.audit import AuditedPlan
 from shared.clock import wall_minute
 
@@ -57,3 +58,16 @@ def test_only_ones_own_firings_and_no_currents_where_asked(audited: AuditedPlan,
     picture = week_picture(audited, formats, MONDAY, 7, audited.plan.begin, only={"F2"})
     assert [one.id for lane in picture.lanes for one in lane.firings] == ["F2"]
     assert picture.legs == ()
+
+
+def test_currents_that_stay_far_below_their_limits_are_folded_and_none_is_lost(audited: AuditedPlan) -> None:
+    formats = Formats(audited.studio, read_words("en"))
+    picture = week_picture(audited, formats, date(2026, 11, 30), 7, audited.plan.begin)
+    assert all(leg.share >= NEAR for leg in picture.legs)
+    assert all(leg.share < NEAR for leg in picture.rest)
+    assert picture.legs
+    assert picture.rest
+    assert len(picture.legs) + len(picture.rest) == sum(len(one.leg_names) for one in audited.studio.circuits)
+    for rows in (picture.legs, picture.rest):
+        tops = [leg.top for leg in rows]
+        assert tops == sorted(set(tops))
