@@ -37,7 +37,7 @@ class Fault:
     remedy: str
 
     def __str__(self) -> str:
-        where = f"{self.file}, {self.place}" if self.place else self.file
+        where = f"{self.file}, {self.place.replace(' › ', ', ')}" if self.place else self.file
         return f"{where}: {self.problem}; {self.remedy}" if self.remedy else f"{where}: {self.problem}"
 
 

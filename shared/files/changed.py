@@ -21,6 +21,7 @@ import tomli_w
 from shared.errors import Fault, FolderError
 from shared.files.fault_list import FaultList
 from shared.files.folder import FILES, PROFILES_FILE, STUDIO_FILE, read_folder, understood
+from shared.files.places import place_of
 from shared.files.text import read_text
 from shared.files.toml_tables import parsed_toml
 from shared.files.values import clipped, nearest, shown
@@ -108,18 +109,18 @@ def _by_id(name: str, there: list[dict[str, Any]], said: object, faults: FaultLi
         given = dict(item)
         own = given.get("id")
         if not isinstance(own, str) or not own.strip():
-            faults.add(f"{name}[{number}]", say("fault.has_no_id"), say("fault.write_id_one"))
+            faults.add(place_of(name, number), say("fault.has_no_id"), say("fault.write_id_one"))
             continue
         like, remove = given.pop("like", None), given.pop("remove", False)
         if like is not None and like not in tables:
             meant = nearest(str(like), list(tables))
             remedy = say("fault.did_you_mean", meant=meant) if meant else say("fault.there_are", tables=tuple(tables))
-            faults.add(f"{name}[{number}] {clipped(own)} › like", say("fault.is_not_there", value=shown(like)), remedy)
+            faults.add(f"{place_of(name, number, own)} › like", say("fault.is_not_there", value=shown(like)), remedy)
             continue
         if remove is True:
             if tables.pop(own, None) is None:
                 faults.add(
-                    f"{name}[{number}] {clipped(own)} › remove",
+                    f"{place_of(name, number, own)} › remove",
                     say("fault.is_not_there_2"),
                     say("fault.there_are", tables=tuple(tables)),
                 )

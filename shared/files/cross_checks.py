@@ -10,6 +10,7 @@ from typing import Any
 
 from shared.files.fault_list import FaultList
 from shared.files.loads_csv import Row
+from shared.files.places import item
 from shared.files.toml_tables import StudioTables, Table
 from shared.files.values import shown
 from shared.files.wording import unknown_id
@@ -47,11 +48,12 @@ def check_profiles(profiles: Sequence[Table[Profile]], studio: StudioTables | No
         for number, other in enumerate(profile.texts("shares_with")):
             if _leads_nowhere(other, profiles):
                 faults.add(
-                    f"{profile.place} › shares_with[{number}]", *unknown_id(other, "profile", ids, "profiles.toml")
+                    f"{profile.place} › {item('shares_with', number)}",
+                    *unknown_id(other, "profile", ids, "profiles.toml", _names(profiles)),
                 )
             elif other == profile.text("id"):
                 faults.add(
-                    f"{profile.place} › shares_with[{number}]",
+                    f"{profile.place} › {item('shares_with', number)}",
                     say("fault.names_the_profile", value=shown(other)),
                     say("fault.remove_loads_one"),
                 )
@@ -95,7 +97,7 @@ def check_works(studio: StudioTables, profiles: Sequence[Table[Profile]], faults
 
 def _keyed(table: Table[Any], key: str) -> list[tuple[str, str]]:
     """Each text of a list with where it stands."""
-    return [(f"{key}[{number}]", name) for number, name in enumerate(table.texts(key))]
+    return [(item(key, number), name) for number, name in enumerate(table.texts(key))]
 
 
 def check_loads(
@@ -174,6 +176,11 @@ def _ids(tables: AnyTables) -> list[str]:
     return [name for table in tables if (name := table.text("id"))]
 
 
+def _names(tables: AnyTables) -> dict[str, str]:
+    """What tables are called besides their id."""
+    return {name: own for table in tables if (name := table.text("name")) and (own := table.text("id"))}
+
+
 def _leads_nowhere(name: str, tables: AnyTables) -> bool:
     """Whether no table can be meant; where there is none at all, that is a fault told of already."""
     strays = (text for table in tables if table.text("id") is None for text in table.stray_texts())
@@ -181,25 +188,23 @@ def _leads_nowhere(name: str, tables: AnyTables) -> bool:
 
 
 def _unique(tables: AnyTables, faults: FaultList) -> None:
-    first: dict[str, str] = {}
-    for table in tables:
+    first: dict[str, int] = {}
+    for number, table in enumerate(tables, 1):
         name = table.text("id")
-        if name is not None and first.setdefault(name, table.place) != table.place:
-            other = first[name].split(" ", 1)[0]
-            faults.add(
-                f"{table.place} › id", say("fault.id_too", name=shown(name), other=other), say("fault.give_each_own")
-            )
+        if name is not None and first.setdefault(name, number) != number:
+            problem = say("fault.id_too", name=shown(name), first=first[name], second=number)
+            faults.add(f"{table.place} › id", problem, say("fault.give_each_own"))
 
 
 def _refers(table: Table[Any], key: str, what: str, others: AnyTables, faults: FaultList) -> None:
     name = table.text(key)
     if name is not None and _leads_nowhere(name, others):
-        faults.add(f"{table.place} › {key}", *unknown_id(name, what, _ids(others), f"[[{what}s]]"))
+        faults.add(f"{table.place} › {key}", *unknown_id(name, what, _ids(others), f"[[{what}s]]", _names(others)))
 
 
 def _unknown(name: str, what: str, tables: AnyTables, where: str, faults: FaultList) -> tuple[str, str]:
     # Looking for the nearest id takes time that nobody should spend on a fault that is not shown.
-    return ("", "") if faults.full else unknown_id(name, what, _ids(tables), where)
+    return ("", "") if faults.full else unknown_id(name, what, _ids(tables), where, _names(tables))
 
 
 def _circles(members: Sequence[tuple[str, str | None, str]], words: tuple[str, str], faults: FaultList) -> None:

@@ -11,6 +11,7 @@ from shared.clock import WEEKDAYS, Minute, wall_minute
 from shared.errors import Fault
 from shared.files.load_doubts import about_a_load, about_bare_dates, about_families
 from shared.files.measure_doubts import about_a_height, about_an_inside, about_heights
+from shared.files.places import item, place_of
 from shared.files.values import listing, shown
 from shared.kilns import Kiln
 from shared.loads import Load
@@ -38,9 +39,10 @@ def folder_warnings(studio: Studio, loads: Sequence[Load], now: Minute | None = 
     found += (Fault("studio.toml", *words) for words in _about_the_studio(studio))
     found += (Fault("studio.toml", *words) for words in _about_closed_days(studio, now))
     for number, kiln in enumerate(studio.kilns):
-        found += (Fault("studio.toml", f"kilns[{number}] {kiln.id}{at}", *w) for at, *w in _about_a_kiln(studio, kiln))
+        place = place_of("kilns", number, kiln.id)
+        found += (Fault("studio.toml", place + at, *words) for at, *words in _about_a_kiln(studio, kiln))
     for number, profile in enumerate(studio.profiles):
-        place = f"profiles[{number}] {profile.id}"
+        place = place_of("profiles", number, profile.id)
         found += (Fault("profiles.toml", place + at, *words) for at, *words in _about_a_profile(studio, profile))
     for load in loads:
         found += (_of_load(load.id, column, *words) for column, *words in about_a_load(studio, load, now))
@@ -56,7 +58,7 @@ def folder_warnings(studio: Studio, loads: Sequence[Load], now: Minute | None = 
 def _about_units(studio: Studio, loads: Sequence[Load]) -> Iterator[Fault]:
     for number, kiln in enumerate(studio.kilns):
         for at, *words in about_an_inside(kiln):
-            yield Fault("studio.toml", f"kilns[{number}] {kiln.id}{at}", *words)
+            yield Fault("studio.toml", place_of("kilns", number, kiln.id) + at, *words)
     whole = [Fault("loads.csv", say("fault.the_column", column=at), *words) for at, *words in about_heights(loads)]
     yield from whole
     if not whole:
@@ -96,7 +98,7 @@ def _about_closed_days(studio: Studio, now: Minute | None) -> Iterator[Words]:
         ]
         if begin < horizon_ends and now < end and heats:
             yield (
-                f"closed[{number}]",
+                place_of("closed", number),
                 say("fault.closed_but_kilns_heat", first=f"{closed.first}", last=f"{closed.last}", kilns=tuple(heats)),
                 say("fault.outage_if_none_heats"),
             )
@@ -168,7 +170,7 @@ def _about_a_profile(studio: Studio, profile: Profile) -> Iterator[Words]:
     for row in profile.rows:
         if profile.peak_c(row) > hottest:
             yield (
-                "" if row is None else f" › sizes[{row}]",
+                "" if row is None else f" › {item('sizes', row)}",
                 say(
                     "fault.goes_kilns_only",
                     peak=degrees(profile.peak_c(row), unit),

@@ -31,6 +31,9 @@ REQUIRED = ("id", "profile", "footprint_cm2", "height_mm", "mass_kg")
 NUMBERS = frozenset(
     {"pieces", "footprint_cm2", "height_mm", "mass_kg", "thickness_mm", "diameter_mm", "max_temperature", "priority"}
 )
+DECIMALS = NUMBERS - {"pieces", "priority"} | {"gap_hours", "session_hours"}
+"""The columns that may hold decimals."""
+
 MOST_ROWS = 20_000
 """More rows than this are not read; house choice, far above what waits in any studio."""
 
@@ -129,11 +132,8 @@ def _row(number: int, header: Sequence[str], cells: Sequence[str], reading: Read
     width = max((position for position, cell in enumerate(cells, 1) if cell), default=0)
     texts = {name: cell for name, cell in zip(header, cells, strict=False) if name and cell}
     if len(cells) < len(header) or width > len(header):
-        faults.add(
-            say("fault.row", number=number),
-            say("fault.cells_where_header", cells=len(cells), header=len(header)),
-            say("fault.give_each_column"),
-        )
+        problem, remedy = _wrong_width(header, cells)
+        faults.add(say("fault.row", number=number), problem, remedy)
         # Its cells may stand in the wrong columns, so that nothing but its id is taken from it.
         return Row(number, {"id": texts["id"]} if "id" in texts else {}, None)
     values = {name: _value(name, cell) for name, cell in texts.items()}
@@ -144,6 +144,32 @@ def _row(number: int, header: Sequence[str], cells: Sequence[str], reading: Read
             _tell(number, header, detail, reading, faults)
         return Row(number, texts, None)
     return Row(number, texts, load)
+
+
+def _wrong_width(header: Sequence[str], cells: Sequence[str]) -> tuple[str, str]:
+    """What is wrong with a row that has not as many cells as the header; often one number was cut by its comma."""
+    problem = say("fault.cells_where_header", cells=len(cells), header=len(header))
+    cut = [
+        at
+        for at in range(len(header) if len(cells) == len(header) + 1 else 0)
+        if header[at] in DECIMALS
+        and re.fullmatch(r"[0-9]{1,5}", cells[at])
+        and re.fullmatch(r"[0-9]{1,2}", cells[at + 1])
+        and _in_their_columns(header, (*cells[:at], "0", *cells[at + 2 :]))
+    ]
+    if not cut:
+        return problem, say("fault.give_each_column")
+    # Where several would do, the mass is meant: it is what scales give with decimals.
+    at = next((at for at in cut if header[at] == "mass_kg"), cut[0])
+    number = shown(f"{cells[at]},{cells[at + 1]}")
+    told = say("fault.comma_cuts", problem=problem, number=number, column=header[at])
+    return told, say("fault.write_point", value=f"{cells[at]}.{cells[at + 1]}")
+
+
+def _in_their_columns(header: Sequence[str], cells: Sequence[str]) -> bool:
+    return all(
+        not cell or bool(_NUMBER.fullmatch(cell)) for name, cell in zip(header, cells, strict=True) if name in NUMBERS
+    )
 
 
 def _tell(number: int, header: Sequence[str], error: ErrorDetails, reading: Reading, faults: FaultList) -> None:

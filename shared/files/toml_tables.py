@@ -15,6 +15,8 @@ from pydantic_core import ErrorDetails
 
 from shared.files.examples import TOML_EXAMPLES
 from shared.files.fault_list import FaultList
+from shared.files.places import place_of, steps
+from shared.files.toml_words import words_of
 from shared.files.values import Odd, clipped, nearest, shown, tamed
 from shared.files.wording import keys_of, plain_words, unknown_key
 from shared.kilns import Circuit, Fitted, Kiln
@@ -127,8 +129,7 @@ def parsed_toml(text: str, faults: FaultList) -> dict[str, Any] | None:
     except tomli.TOMLDecodeError as error:
         faults.add(
             say("fault.line_column", line=error.lineno, column=error.colno) if error.lineno else "",
-            _not_toml(error.msg),
-            say("fault.put_this_right"),
+            *words_of(error.msg, text, error.lineno, error.colno),
         )
         return None
     except RecursionError:
@@ -139,14 +140,6 @@ def parsed_toml(text: str, faults: FaultList) -> dict[str, Any] | None:
         return None
     tame = tamed(document, FLAGS)
     return tame if isinstance(tame, dict) else {}
-
-
-def _not_toml(message: str) -> str:
-    twice = re.match(r"Cannot declare \((.*?),?\) twice|Cannot overwrite a value|Cannot mutate", message)
-    if twice:
-        names = (twice[1] or "").replace("', '", ".").replace("'", "")
-        return say("fault.table_stands_here", names=shown(names)) if names else say("fault.same_key_stands")
-    return say("fault.is_not_toml", reason=clipped(message[:1].lower() + message[1:]))
 
 
 def studio_tables(document: dict[str, Any], text: str, faults: FaultList) -> StudioTables:
@@ -228,7 +221,7 @@ class _Reader:
         for number, item in enumerate(raw):
             if self.faults.hopeless:
                 break
-            place = f"{name}[{number}]"
+            place = place_of(name, number, line=lines[number] if lines else None)
             if not isinstance(item, dict):
                 self.faults.add(
                     place, say("fault.is_not_a_table", value=shown(item)), say("fault.write_keys_below", name=name)
@@ -236,9 +229,7 @@ class _Reader:
                 continue
             label = item.get("id")
             if isinstance(label, str) and label.strip():
-                place += f" {clipped(label.strip())}"
-            elif lines:
-                place += say("fault.at_line", line=lines[number])
+                place = place_of(name, number, label.strip())
             found.append(self._validated(name, place, item, model))
         return found
 
@@ -268,7 +259,7 @@ class _Reader:
         if error["type"] == "zone" and isinstance(error["input"], str):
             meant = nearest(error["input"], sorted(available_timezones()))
             remedy = say("fault.did_you_mean", meant=meant) if meant else remedy
-        self.faults.add(" › ".join([place, *key_path(error["loc"])]), problem, remedy)
+        self.faults.add(" › ".join([place, *steps(error["loc"])]), problem, remedy)
 
 
 def told_once(errors: Sequence[ErrorDetails]) -> list[ErrorDetails]:

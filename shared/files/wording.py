@@ -73,9 +73,15 @@ def unknown_key(key: str, known_keys: Iterable[str], what: str = "key") -> Words
     return problem, say("fault.remove_write_one", known=listing(known))
 
 
-def unknown_id(value: str, what: str, known: Iterable[str], where: str) -> Words:
-    """Problem and remedy of a reference that leads nowhere."""
+def unknown_id(
+    value: str, what: str, known: Iterable[str], where: str, names: Mapping[str, str] | None = None
+) -> Words:
+    """Problem and remedy of a reference that leads nowhere; ``names`` are what things are called, with their ids."""
     ids = list(known)
+    named = nearest(value, names or {})
+    if named is not None and names is not None:
+        problem = say("fault.there_is_no", what=say(f"noun.{what}"), value=shown(value))
+        return problem, say("fault.has_that_name", name=shown(named), id=names[named])
     meant = nearest(value, ids)
     if meant is not None:
         remedy = say("fault.did_you_mean", meant=meant)

@@ -185,7 +185,7 @@ def test_an_added_load_is_checked_like_those_that_wait(folder: Path, plan: Path,
     assert '"B1" is the id of another load' in capsys.readouterr().err
     more.write_text(MORE.replace("bisque-04", "bisque-40"), encoding="utf-8")
     assert replan(folder, plan, "--add", str(more)) == 2
-    assert 'more.csv, N1 › profile: there is no profile "bisque-40"' in capsys.readouterr().err
+    assert 'more.csv, N1, profile: there is no profile "bisque-40"' in capsys.readouterr().err
 
 
 def test_a_promise_names_time_kiln_and_company(folder: Path, plan: Path, more: Path, capsys: Captured) -> None:

@@ -67,14 +67,14 @@ def test_a_kiln_can_be_taken_away(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "told"),
     [
-        ('[[kilns]]\nid = "K9"\nlike = "K11"\n', 'kilns[0] K9 › like: "K11" is not there; did you mean "K1"?'),
-        ("[[kilns]]\namps = 3\n", "kilns[0]: has no id"),
-        ('[[circuits]]\nid = "attic"\nremove = true\n', "circuits[0] attic › remove: is not there"),
+        ('[[kilns]]\nid = "K9"\nlike = "K11"\n', 'kiln K9, like: "K11" is not there; did you mean "K1"?'),
+        ("[[kilns]]\namps = 3\n", "[[kilns]] 1: has no id"),
+        ('[[circuits]]\nid = "attic"\nremove = true\n', "circuit attic, remove: is not there"),
         ("[tarif]\ndefault = 1\n", 'did you mean "tariff"?'),
         ('replace = ["kilns"]\n', "replace: is a list; write a list of some of shifts"),
-        ('[[kilns]]\nid = "K1"\namps = "many"\n', 'kilns[0] K1 › amps: "many" is not a number'),
+        ('[[kilns]]\nid = "K1"\namps = "many"\n', 'kiln K1, amps: "many" is not a number'),
         ('[[kilns]]\nid = "K1"\ncircuit = "attic"\n', 'there is no circuit "attic"'),
-        ("[rules]\ngrid_minutes = 7\n", "rules › grid_minutes: does not divide the hour"),
+        ("[rules]\ngrid_minutes = 7\n", "rules, grid_minutes: does not divide the hour"),
         ("rules = 3\n", "rules: is 3, not one table"),
         ("shifts = 3\n", "shifts: is 3, not a list of tables"),
         ("kilns = 3\n", "kilns: is 3, not a list of tables"),
@@ -92,5 +92,5 @@ def test_a_fault_names_the_file_of_changes_the_place_and_what_would_be_right(
 
 
 def test_a_kiln_that_loads_ask_for_is_missed_in_the_file_of_changes(tmp_path: Path) -> None:
-    with pytest.raises(FolderError, match=r"more\.toml, outages"):
+    with pytest.raises(FolderError, match=r"more\.toml, \[\[outages\]\] 1"):
         changed(tmp_path, '[[kilns]]\nid = "K4"\nremove = true\n')

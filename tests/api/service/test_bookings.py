@@ -54,7 +54,7 @@ def test_a_stale_change_is_told_what_has_changed(house: House) -> None:
         ({"profile": "bisk-04"}, "L1 › profile", 'did you mean "bisque-04"?'),
         ({"mass_kg": -1}, "mass_kg", "write a number above 0"),
         ({"mas_kg": 4}, "mas_kg", 'did you mean "mass_kg"?'),
-        ({"promised": "31.02."}, "promised", "write it as 2026-11-30T18:00"),
+        ({"promised": "31.02."}, "promised", "write year, month and day, the letter T"),
         ({"promised": "2026-03-29T01:30"}, "promised", "write a time before or after the gap, or add the offset"),
         ({"after": "nothing"}, "L1 › after", "write one of"),
         ({"profile": "burnout"}, "L1 › diameter_mm", "write the largest piece's measure"),
