@@ -193,7 +193,7 @@ def _cautions_for(shown: FiringOnDay, formats: Formats, day: date, day_begin: Mi
     found = cautions(shown, formats, day)
     if shown.firing.hot_until > day_begin:
         return found
-    past = ["vent", "unattended"]
+    past = ["vent", "unattended", "heats-attended"]
     if alarm_at(shown) <= day_begin:
         past.append("see-it-off")
     return tuple(caution for caution in found if caution.key not in past)

@@ -50,17 +50,26 @@ def moments(shown: FiringOnDay, formats: Formats, day: date) -> tuple[Moment, ..
         moment(
             "session_at" if shown.hot else "open_at",
             firing.unload_at,
-            names_text(shown.unloaded_by, formats, shown.profile.unload_people),
+            _opened_by(shown, formats),
             firing.out_at,
         ),
     )
 
 
+def _opened_by(shown: FiringOnDay, formats: Formats) -> str:
+    """Who opens it; the band beside it may be wide, so it says here too that it is opened only when it is cool."""
+    who = names_text(shown.unloaded_by, formats, shown.profile.unload_people)
+    if shown.hot:
+        return who
+    opened = formats.temperature(shown.open_below_c, shown.unit)
+    return formats.words("sheet.look_first", temperature=opened, remark=who)
+
+
 def _safe_text(shown: FiringOnDay, formats: Formats, day: date) -> str:
-    """At what temperature, between when; and of all these times the one at which somebody looks."""
+    """At what temperature, and between when."""
     words, unit = formats.words, shown.unit
     band = band_text(shown.safe_between, formats, day)
     if shown.hot:
         return words("sheet.ready_at", temperature=formats.temperature(shown.segments[-1].to_c, unit)) + band
     under = words("firing.open_under", temperature=formats.temperature(shown.open_below_c, unit))
-    return words("sheet.look_at", under=under + band, at=formats.clock(shown.firing.unload_at, day))
+    return under + band

@@ -105,7 +105,7 @@ def test_hot_work_tells_how_long_it_may_be_held(monday: Day, formats: Formats) -
     text = text_of(page_of("K3", monday, formats))
     assert f"the hold may last until {limit}, no longer: the profile allows no more" in text
     assert "8:00 " in text
-    assert "switch it off by hand when the session is over" in text
+    assert "Switch it off by hand when the session is over" in text
 
 
 def test_a_late_session_and_a_kiln_that_will_not_switch_off_do_not_contradict_each_other(
