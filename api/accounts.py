@@ -62,6 +62,20 @@ class Accounts:
             )
         return secret
 
+    def invited(self, secret: str, now: datetime) -> str | None:
+        """Whose one-time link it is; None for the first link, which makes the manager, and for one not valid."""
+        with self.store.read() as session:
+            return session.scalar(
+                select(Person.name)
+                .join(Invitation, Invitation.person_id == Person.id)
+                .where(
+                    Invitation.secret_hash == secret_hash(secret),
+                    Invitation.used_at.is_(None),
+                    Invitation.expires_at > now,
+                    Person.active,
+                )
+            )
+
     def accept(self, secret: str, name: str | None, password: str, now: datetime) -> Person:
         """Use a one-time link: set the password, and for the first link make the manager."""
         check_password(password)

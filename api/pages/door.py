@@ -61,7 +61,13 @@ def come_in(request: Request, service: ServiceDep, form: FormDep) -> Response:
 @router.get("/welcome", dependencies=[ANYBODY])
 def first_door(request: Request, service: ServiceDep, link: str = "") -> HTMLResponse:
     """The form behind a one-time link."""
-    return Page(request, service).answer("welcome.html", link=link, name="", texts=[])
+    return _welcome_page(request, service, link, "", [])
+
+
+def _welcome_page(request: Request, service: Service, link: str, name: str, texts: list[str]) -> HTMLResponse:
+    """The form behind a one-time link: whoever has an account is told whose it is, and gives no name."""
+    invited = service.accounts.invited(link, service.now())
+    return Page(request, service).answer("welcome.html", link=link, name=name, texts=texts, invited=invited or "")
 
 
 @router.post("/welcome", dependencies=[ANYBODY])
@@ -74,8 +80,9 @@ def first_password(request: Request, service: ServiceDep, form: FormDep) -> Resp
             service.settings.session_length,
         )  # fmt: skip
     except ProblemError as error:
-        page = Page(request, service)
-        return page.answer("welcome.html", status=error.status, link=form("link"), name=form("name"), texts=told(error))
+        answer = _welcome_page(request, service, form("link"), form("name"), told(error))
+        answer.status_code = error.status
+        return answer
     return _with_session(go_to("/"), service, secret)
 
 

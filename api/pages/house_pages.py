@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from typing import Any
 
@@ -19,7 +18,7 @@ from api.problems import ProblemError
 from api.recorded_fits import fit_from_records
 from api.security import Role
 from api.storage.plan_store import current
-from api.words import tell
+from api.words import Words, tell
 from scheduler.audit import AuditedPlan
 from shared.clock import iso_minute, iso_text
 from shared.errors import Fault, FolderError, KilnrotaError
@@ -274,10 +273,26 @@ def me_page(page: Page, texts: list[str], made: dict[str, Any] | None) -> HTMLRe
     )
 
 
+SYSTEMS = (
+    ("iPad", "iPadOS"), ("iPhone", "iOS"), ("Android", "Android"), ("CrOS", "ChromeOS"), ("Windows", "Windows"),
+    ("Mac OS", "macOS"), ("Linux", "Linux"),
+)  # fmt: skip
+"""What a browser calls the system that it runs on, and what people call it; the first that fits. From memory."""
+
+
+def device_name(told: str, words: Words) -> str:
+    """What a person calls the machine on which a browser of such a name runs: a phone, a tablet, a computer."""
+    system = next((name for sign, name in SYSTEMS if sign in told), "")
+    if not system:
+        return words("me.program", name=told[:40]) if told else words("me.unknown")
+    if system == "iPadOS" or "Tablet" in told or (system == "Android" and "Mobile" not in told):
+        return words("me.tablet", system=system)
+    return words("me.phone" if system in ("iOS", "Android") else "me.computer", system=system)
+
+
 def _device_text(signed_in: Mapping[str, Any], page: Page) -> str:
     """Which machine it is, as far as its browser tells, and since when."""
-    told = re.search(r"\(([^)]+)\)", signed_in["device"])
-    device = (told[1] if told else signed_in["device"])[:40]
+    device = device_name(signed_in["device"], page.words)
     since = page.formats.clock(iso_minute(signed_in["created_at"]))
     return page.words("me.device", device=device, since=since)
 

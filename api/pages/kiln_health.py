@@ -28,6 +28,7 @@ class KilnHealth:
     version: int
     plate: str
     fit: str
+    is_fitted: bool
     recorded: int
     refired: int
     recent: tuple[str, ...]
@@ -76,6 +77,7 @@ def kiln_health(
             hottest=formats.temperature(kiln.max_temperature_c, formats.studio.controller_unit(kiln)),
         ),
         fit=fit,
+        is_fitted=fit != words("kiln.not_fitted"),
         recorded=recorded,
         refired=refired,
         recent=recent,

@@ -32,7 +32,7 @@ def shift_form(page: Page, asked: Mapping[str, str], form: Form | None = None) -
         values |= {"skills": asked.get("skills", ""), "hands": asked.get("hands") or values["hands"]}
     names = dict(zip(WEEKDAYS, page.words.each("calendar.weekdays"), strict=True))
     rows = []
-    for part in studio_parts.parts(page.service, "shifts"):
+    for part in sorted(studio_parts.parts(page.service, "shifts"), key=_in_time):
         body = part["body"]
         rows.append(
             {
@@ -97,6 +97,13 @@ def shift_labels(words: Words) -> dict[str, str]:
 def remove_shift(service: Service, who: Identity, key: str, version: int) -> None:
     """Remove a shift."""
     studio_parts.remove(service, who, "shifts", key, version)
+
+
+def _in_time(part: Mapping[str, Any]) -> tuple[bool, str, int, str]:
+    """Those of every week first, by their first day and when they begin; then those of one date."""
+    body = part["body"]
+    first = min((WEEKDAYS.index(day) for day in body.get("days") or ()), default=0)
+    return bool(body.get("on")), str(body.get("on") or ""), first, str(body["from"])
 
 
 def _when(body: Mapping[str, Any], names: Mapping[str, str], formats: Formats) -> str:

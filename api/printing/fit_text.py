@@ -34,6 +34,7 @@ def fit_text(outcome: FitOutcome, formats: Formats) -> str:
     lines += paragraph(words("fit.residual", residual=fit.residual_k), indent=4)
     for log in fit.logs:
         lines += ["", *_log_lines(log, outcome, formats)]
+    lines += ["", *paragraph(words("fit.mind"), indent=2)]
     lines += ["", *_left_out_lines(outcome, formats)]
     return "\n".join(lines) + "\n"
 
