@@ -164,10 +164,10 @@ def _load_text(on_layer: LoadOnLayer, first: bool, formats: Formats) -> str:
     """A load on a layer; told in full where it is met first."""
     words, load = formats.words, on_layer.load
     if not first:
-        return words("firing.more_of", load=f"{load.id}, {load.owner}" if load.owner else load.id)
+        return words("firing.more_of", n=on_layer.pieces, load=f"{load.id}, {load.owner}" if load.owner else load.id)
     parts = [load.id, load.owner, words.count("firing.pieces", load.pieces)]
     if on_layer.part_of > 1:
-        parts.append(words("firing.part_of", n=on_layer.part_of))
+        parts.append(words("firing.part_of", n=on_layer.pieces))
     parts += [load.family or "", load.note]
     return ", ".join(part for part in parts if part)
 

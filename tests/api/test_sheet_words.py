@@ -165,7 +165,8 @@ def ending(shown: FiringOnDay, day: Day, clock: str, latest: str) -> FiringOnDay
 def test_who_is_there_at_the_end_and_at_the_alarm_is_asked_to_look(monday: Day, formats: Formats) -> None:
     shown = ending(firing_of("K1", monday), monday, "16:00", "16:20")
     assert keys_and_texts(shown, formats, monday)["see-it-off"] == (
-        "Ana and Rui: look whether it has switched off at 16:00. Still heating at 16:50: off at the isolator."
+        "Ana and Rui: look whether it has switched off at 16:00. Still heating at 16:50: switch it off at the "
+        "isolator and tell whoever is in charge."
     )
     assert still_heating(shown, formats, monday.date).startswith("Still heating at 16:50: switch it off")
 
