@@ -3,26 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date, datetime, timedelta
+from datetime import datetime
 from typing import Any
 
 from api.happened import named, out_of_use
 from api.problems import thing
+from api.tariff_words import clock_text, tariff_told, week_days
 from api.wire import NAMED_PARTS, said, written
 from api.words import tell
-from shared.clock import WEEKDAYS
 from shared.kilns import Circuit, Kiln
 from shared.studio import Shift, Studio
 from shared.texts import Text
 
-A_MONDAY = date(2026, 11, 30)
-"""A day to count weekdays from; any Monday would do."""
-
 LISTS = ("closed", "absences", "quiet", "clean_outs")
 """The studio's lists of which it is said only that there is one more."""
 
-SINGLES = ("tariff", "rules", "prices")
-"""The tables that stand once, as fields of a studio."""
+SINGLES = ("rules", "prices")
+"""The tables that stand once, as fields of a studio, and are told key by key."""
 
 
 def tried(before: Studio, after: Studio, added: Sequence[str], cancelled: Sequence[str]) -> tuple[Text, ...]:
@@ -38,6 +35,11 @@ def tried(before: Studio, after: Studio, added: Sequence[str], cancelled: Sequen
             for one in getattr(after, kind)
             if one not in getattr(before, kind)
         ]
+    if after.tariff != before.tariff:
+        currency = after.place.currency
+        told.append(
+            tell("tried.tariff", prices=tariff_told(after.tariff, currency), was=tariff_told(before.tariff, currency))
+        )
     for kind in SINGLES:
         changes = _differences(said(getattr(before, kind), before.place), said(getattr(after, kind), before.place))
         if changes:
@@ -81,19 +83,12 @@ def _one_more(kind: str, one: Any, before: Studio) -> Text:
 
 
 def _shift(shift: Shift) -> Text:
-    hours = {"n": shift.hands, "opens": _time(shift.opens), "closes": _time(shift.closes)}
+    hours = {"n": shift.hands, "opens": clock_text(shift.opens), "closes": clock_text(shift.closes)}
     if shift.on is not None:
         text = tell("tried.hands_on", day=datetime.combine(shift.on, datetime.min.time()), **hours)
     else:
-        days = tuple(
-            datetime.combine(A_MONDAY + timedelta(days=WEEKDAYS.index(day)), datetime.min.time()) for day in shift.days
-        )
-        text = tell("tried.hands", days=days, **hours)
+        text = tell("tried.hands", days=week_days(shift.days), **hours)
     return text + (tell("tried.skills", skills=shift.skills) if shift.skills else "")
-
-
-def _time(minute: int) -> str:
-    return f"{minute // 60:02}:{minute % 60:02}"
 
 
 def _differences(was: dict[str, Any], will: dict[str, Any]) -> tuple[Text, ...]:

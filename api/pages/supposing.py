@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 from api.pages.forms import Form
+from api.pages.supposed_tariff import supposed_tariff
 from api.problems import ProblemError
 from api.what_ifs import Supposed
 from api.wire import said
@@ -20,6 +21,8 @@ def supposed(form: Form, studio: Studio, words: Words) -> Supposed:
     ------
     ProblemError
         If the form names something that is not there, or lacks what it needs.
+    FolderError
+        With every fault of a tariff.
     """
     asked = form("try")
     if asked == "hands":
@@ -36,6 +39,8 @@ def supposed(form: Form, studio: Studio, words: Words) -> Supposed:
         return Supposed(set=(("outages", _outage(form, studio, words)),))
     if asked == "current":
         return Supposed(set=(("circuits", _circuit(form, studio)),))
+    if asked == "tariff":
+        return Supposed(set=(("tariff", supposed_tariff(form, studio)),))
     if asked == "cancel":
         names = tuple(form("loads").replace(",", " ").split())
         if not names:

@@ -13,19 +13,25 @@ from api.pages.forms import FormDep, field_number, field_query
 from api.pages.page import Page, go_to
 from api.pages.page_route import PageRoute, told
 from api.pages.plan_pages import effort_of
+from api.pages.supposed_tariff import tariff_labels
 from api.pages.supposing import supposed
 from api.problems import ProblemError
+from api.tariff_words import clock_text, tariff_told
 from shared.clock import WEEKDAYS
 from shared.errors import KilnrotaError
 from shared.studio import Shift
 
 router = APIRouter(include_in_schema=False, route_class=PageRoute)
 
-SUPPOSED = ("kiln", "circuit", "amps", "loads")
+SUPPOSED = ("kiln", "circuit", "amps", "loads", "flat", "price")
 """Fields of a what-if that keep what was said in them."""
 
+NOTHING_SAID = dict.fromkeys((*SUPPOSED, "days", "opens", "closes"), "")
 
-FIELDS = ("try", "shift", "days", "from", "to", "hands", "kiln", "circuit", "amps", "begins", "ends", "loads")
+FIELDS = (
+    "try", "shift", "days", "from", "to", "hands", "kiln", "circuit", "amps", "begins", "ends", "loads", "flat",
+    "price",
+)  # fmt: skip
 """All fields that say what is supposed: kept, so that the same can be searched longer."""
 
 
@@ -42,8 +48,8 @@ def what_if_form(
 ) -> HTMLResponse:
     """What can be supposed."""
     page = Page(request, service, who)
-    shown = (kiln, circuit, field_query(amps, page.words("number.decimal")), loads)
-    return what_if_page(page, asked, dict(zip(SUPPOSED, shown, strict=True)), [])
+    amps = field_query(amps, page.words("number.decimal"))
+    return what_if_page(page, asked, {"kiln": kiln, "circuit": circuit, "amps": amps, "loads": loads}, [])
 
 
 def what_if_page(page: Page, asked: str, values: dict[str, str], texts: list[str]) -> HTMLResponse:
@@ -53,10 +59,12 @@ def what_if_page(page: Page, asked: str, values: dict[str, str], texts: list[str
         "what_if.html",
         status=422 if texts else 200,
         asked=asked,
-        values=values,
+        values=NOTHING_SAID | values,
         texts=texts,
         kilns=[(kiln.id, kiln.title) for kiln in page.studio.kilns],
         circuits=[(one.id, f"{one.id} ({field_number(one.breaker_amps, decimal)} A)") for one in page.studio.circuits],
+        tariff=page.words("what_if.tariff_now", prices=tariff_told(page.studio.tariff, page.studio.place.currency)),
+        price_labels=tariff_labels(page.words, page.studio),
         shifts=[(str(number), _shift_text(shift, page)) for number, shift in enumerate(page.studio.shifts)],
         weekdays=list(zip(("mon", "tue", "wed", "thu", "fri", "sat", "sun"),
                           page.words.each("calendar.weekdays"), strict=True)),
@@ -67,7 +75,7 @@ def _shift_text(shift: Shift, page: Page) -> str:
     """A shift by its days, its times and who has it."""
     names = dict(zip(WEEKDAYS, page.words.each("calendar.weekdays_short"), strict=True))
     days = page.formats.short_day(shift.on) if shift.on else ", ".join(names[day] for day in shift.days)
-    times = f"{shift.opens // 60:02}:{shift.opens % 60:02}–{shift.closes // 60:02}:{shift.closes % 60:02}"
+    times = f"{clock_text(shift.opens)}–{clock_text(shift.closes)}"
     return f"{days} {times} {shift.who or ''}".strip()
 
 
@@ -87,5 +95,9 @@ def what_if(request: Request, service: ServiceDep, who: ManagerDep, form: FormDe
     except KilnrotaError as error:
         if isinstance(error, ProblemError) and error.name == "not-noted":
             raise  # its page leads to where that is answered
-        return what_if_page(page, form("try"), {name: form(name) for name in SUPPOSED}, told(error))
+        values, labels = {name: form(name) for name in SUPPOSED}, None
+        if form("try") == "tariff":
+            values |= {"days": " ".join(form.every("days")), "opens": form("from"), "closes": form("to")}
+            labels = tariff_labels(page.words, page.studio)
+        return what_if_page(page, form("try"), values, told(error, labels))
     return go_to(f"/jobs/{job}")

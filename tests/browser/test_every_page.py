@@ -10,9 +10,10 @@ from tests.browser.conftest import NARROW, WIDE, Heard, Running, open_page, sign
 
 PAGES = (
     "/day?date=2026-11-30", "/week", "/firings/F1", "/firings/F3", "/loads", "/loads/new", "/loads/B1",
-    "/loads/B1/change", "/trouble", "/broke", "/plans", "/plans/1", "/what-if?try=hours", "/kilns", "/circuits",
-    "/people", "/shifts", "/unnoted", "/trouble/B2", "/costs", "/me", "/more", "/sheets/2026-11-30",
-    "/sheets/2026-11-30/overview", "/sheets/2026-11-30/kiln/K1", "/sessions?date=2026-12-01", "/tags",
+    "/loads/B1/change", "/trouble", "/broke", "/plans", "/plans/1", "/what-if?try=hours", "/what-if?try=tariff",
+    "/kilns", "/circuits", "/people", "/shifts", "/unnoted", "/trouble/B2", "/costs", "/me", "/more",
+    "/sheets/2026-11-30", "/sheets/2026-11-30/overview", "/sheets/2026-11-30/kiln/K1", "/sessions?date=2026-12-01",
+    "/tags",
 )  # fmt: skip
 
 

@@ -131,7 +131,7 @@ def test_what_a_what_if_does_for_loads_is_told_even_where_points_do_not_differ(f
 
 
 def test_each_change_is_told_in_words(audited: AuditedPlan) -> None:
-    """Also those that only programs can ask for: another tariff, a kiln less, a kiln built otherwise."""
+    """Also those that only programs can ask for: a kiln less, a kiln built otherwise."""
     studio = audited.studio
     oven = studio.kiln_by_id["K3"]
     slower = oven.model_copy(update={"load_minutes": 40.0})
@@ -151,10 +151,10 @@ def test_each_change_is_told_in_words(audited: AuditedPlan) -> None:
         "kiln K3: load_minutes 40 instead of 20",
         "more people there: 1, Sat 09:00–18:00, who can casting",
         "kiln K2 out of use from Mon 30 Nov 00:00 until Mon 30 Nov 10:00",
-        "another tariff: default 0.2 instead of 0.3",
+        "another tariff: 0.2 EUR per kWh at all hours, instead of 0.3 EUR per kWh at all hours",
         "with new loads: N1",
         "without these loads: B1, B2",
     ]
     german = [read_words("de").say(text) for text in texts]
     assert german[2] == "mehr Leute da: 1, Sa 09:00–18:00, mit Können: casting"
-    assert german[4] == "geändert, Tarif: default 0,2 statt 0,3"
+    assert german[4] == "ein anderer Tarif: 0,2 EUR je kWh rund um die Uhr, statt 0,3 EUR je kWh rund um die Uhr"
