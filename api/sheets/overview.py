@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from api.day import CircuitLoad, Day, Task
 from api.formats import Formats
 from api.people import names_text
+from api.sheets.overview_room import MOST_LINES, NAME_LETTERS, lines_taken, shortened, shortened_people
 from api.starting import start_shortly
 from api.words import rule_name
 
@@ -15,12 +17,6 @@ MOST_LATE, LEAST_LATE = 12, 2
 
 ROOMY_LINES = 20
 """Lines of tasks and circuits up to which the one page, Letter or A4, has room for the longer list."""
-
-TASK_LETTERS = 58
-"""Letters of a task on one line of its column."""
-
-WHO_LETTERS = 42
-"""Letters of the people's names on one line of theirs."""
 
 MOST_LOADS = 8
 """How many loads of one firing a task names; the kiln's sheet has them all."""
@@ -48,10 +44,32 @@ class CircuitRow:
     legs: tuple[str, ...]
 
 
-def task_rows(day: Day, formats: Formats) -> tuple[TaskRow, ...]:
-    """The day in order of time. A kiln that is started as soon as it is loaded has one row for both."""
+def fitting_rows(
+    day: Day, formats: Formats, circuits: Sequence[CircuitRow], duties: Sequence[str]
+) -> tuple[TaskRow, ...]:
+    """The day's tasks beside its circuits and duties on one page, with names as long as there is room for.
+
+    Where no length has room, names are as long as they can be on the fewest lines.
+    """
+    named = [circuit.name for circuit in circuits]
+    fewest: tuple[int, tuple[TaskRow, ...]] | None = None
+    for letters in NAME_LETTERS:
+        rows = task_rows(day, formats, letters)
+        lines = lines_taken(rows, named, duties)
+        if fewest is None or lines < fewest[0]:
+            fewest = lines, rows
+        if lines <= MOST_LINES:
+            break
+    return fewest[1] if fewest else ()
+
+
+def task_rows(day: Day, formats: Formats, letters: int | None = None) -> tuple[TaskRow, ...]:
+    """The day in order of time. A kiln that is started as soon as it is loaded has one row for both.
+
+    Names are shortened to ``letters``, where that is given.
+    """
     return tuple(
-        task_row(task, day, formats)
+        task_row(task, day, formats, letters)
         for task in day.tasks
         if not (task.kind == "start" and _at_once(task) and day.begin <= task.firing.firing.load_at)
     )
@@ -62,23 +80,24 @@ def all_task_rows(day: Day, formats: Formats) -> tuple[TaskRow, ...]:
     return tuple(task_row(task, day, formats) for task in day.tasks)
 
 
-def task_row(task: Task, day: Day, formats: Formats) -> TaskRow:
-    """One task in words, with its time and whoever is there for it."""
+def task_row(task: Task, day: Day, formats: Formats, letters: int | None = None) -> TaskRow:
+    """One task in words, with its time and whoever is there for it; names have no more than ``letters``."""
     words, shown = formats.words, task.firing
     firing = shown.firing
     named = shown.loads if len(shown.loads) <= MOST_LOADS + 1 else shown.loads[:MOST_LOADS]
-    loads = ", ".join(f"{load.id} {load.owner}".strip() for load in named)
+    loads = ", ".join(f"{load.id} {shortened(load.owner, letters)}".strip() for load in named)
     if len(named) < len(shown.loads):
         loads += words("overview.more_loads", n=len(shown.loads) - len(named))
+    profile = shortened(shown.profile.title, letters)
     texts = {
         "load": words(
             "overview.task_load_start" if _at_once(task) else "overview.task_load",
             firing=firing.id,
-            profile=shown.profile.title,
+            profile=profile,
             loads=loads,
         ),
-        "clean": words("overview.task_clean", firing=firing.id, profile=shown.profile.title),
-        "start": words("overview.task_start", firing=firing.id, profile=shown.profile.title),
+        "clean": words("overview.task_clean", firing=firing.id, profile=profile),
+        "start": words("overview.task_start", firing=firing.id, profile=profile),
         "open": words(
             "overview.task_open",
             firing=firing.id,
@@ -87,7 +106,7 @@ def task_row(task: Task, day: Day, formats: Formats) -> TaskRow:
         ),
         "session": words(
             "overview.task_session",
-            session=shown.profile.session or words("firing.session_plain"),
+            session=shortened(shown.profile.session or words("firing.session_plain"), letters),
             firing=firing.id,
             loads=loads,
         ),
@@ -96,7 +115,7 @@ def task_row(task: Task, day: Day, formats: Formats) -> TaskRow:
     if task.kind == "start":
         who = start_shortly(shown, formats, day.date)
     else:
-        who = names_text(task.people, formats)
+        who = names_text(shortened_people(task.people, letters), formats)
     time = formats.clock(task.at, day.date)
     if task.until > task.at:
         time = formats.stretch(task.at, task.until, day.date)
@@ -121,11 +140,6 @@ def circuit_rows(day: Day, formats: Formats, legs: tuple[str, ...]) -> tuple[Cir
     )
 
 
-def lines_taken(tasks: tuple[TaskRow, ...], circuits: tuple[CircuitRow, ...]) -> int:
-    """About how many lines the overview's two tables have."""
-    return len(circuits) + sum(1 + max(len(task.what) // TASK_LETTERS, len(task.who) // WHO_LETTERS) for task in tasks)
-
-
 def late_texts(day: Day, formats: Formats, above: int = 0) -> list[str]:
     """The loads of the whole plan that are late or have no place, in short.
 
@@ -135,7 +149,7 @@ def late_texts(day: Day, formats: Formats, above: int = 0) -> list[str]:
 
     def named(load: str) -> str:
         owner = day.load(load).owner
-        return f"{load} {owner if len(owner) <= OWNER_LETTERS else owner[: OWNER_LETTERS - 1].rstrip() + '…'}".strip()
+        return f"{load} {shortened(owner, OWNER_LETTERS)}".strip()
 
     texts = [
         words(

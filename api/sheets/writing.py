@@ -12,7 +12,8 @@ from api.people import duty_text
 from api.printing.plan_text import next_text, outage_texts
 from api.sheets.firing_sheet import firing_sheet
 from api.sheets.lanes import lanes
-from api.sheets.overview import circuit_rows, late_texts, lines_taken, task_rows
+from api.sheets.overview import circuit_rows, fitting_rows, late_texts
+from api.sheets.overview_room import lines_taken
 from api.sheets.pdf import need_pdf, pdf_of_each
 from api.sheets.sheet import Sheet
 from shared.errors import Fault, FolderError, RequestError
@@ -125,9 +126,10 @@ def overview_sheet(day: Day, formats: Formats, paper: str = "", back: str = "") 
         texts = outage_texts(day, kiln_day, formats)
         if not kiln_day.firings:
             remarks[kiln_day.kiln.id] = "; ".join(texts or [formats.words("plan.nothing")])
-    tasks = task_rows(day, formats)
     legs = tuple(sorted({leg for circuit in day.studio.circuits for leg in circuit.leg_names}))
     circuits = circuit_rows(day, formats, legs)
+    duties = duty_text(day.duties, formats, day.date)
+    tasks = fitting_rows(day, formats, circuits, duties)
     sheet = day_sheet(
         "overview.html",
         formats.words("plan.title", day=formats.long_day(day.date), studio=day.plan.studio),
@@ -135,7 +137,7 @@ def overview_sheet(day: Day, formats: Formats, paper: str = "", back: str = "") 
         formats,
         picture=lanes(day, formats, remarks),
         tasks=tasks,
-        late=late_texts(day, formats, lines_taken(tasks, circuits)),
+        late=late_texts(day, formats, lines_taken(tasks, [circuit.name for circuit in circuits], duties)),
         legs=legs,
         circuits=circuits,
         paper=paper,

@@ -5,11 +5,13 @@ Text, fonts and sizes are read back with Poppler's tools, codes with ZXing: neit
 
 from __future__ import annotations
 
+import csv
 import re
 import shutil
 import subprocess
 import time
 from datetime import date, timedelta
+from html import unescape
 from itertools import pairwise
 from pathlib import Path
 
@@ -18,10 +20,11 @@ import pytest
 from api.day import Day
 from api.formats import Formats
 from api.sheets.lanes import CURVE, LETTER, NAMES, lanes
+from api.sheets.overview import task_rows
 from api.sheets.pdf import pdf_of_all, pdf_of_each
 from api.sheets.session_list import sessions_page
 from api.sheets.tags import qr_code, tags_sheet
-from api.sheets.writing import kiln_page, kiln_sheet, overview_sheet
+from api.sheets.writing import kiln_page, kiln_sheet, overview_page, overview_sheet
 from api.words import read_words
 from scheduler.audit import AuditedPlan, prove
 from scheduler.planning.door import Settings, plan
@@ -59,7 +62,11 @@ def words_of(file: Path) -> str:
 @pytest.fixture(scope="module")
 def sample() -> AuditedPlan:
     """The sample studio's week as the planner begins it: planned, not improved."""
-    studio, loads = read_folder(SAMPLE)
+    return planned(SAMPLE)
+
+
+def planned(folder: Path) -> AuditedPlan:
+    studio, loads = read_folder(folder)
     begin = wall_minute(date(2026, 11, 30), 0, studio.place.zone)
     made = plan(studio, loads, now=begin - 360, begin=begin, settings=Settings(seconds=None, work_limit=0, workers=1))
     return prove(studio, loads, made)
@@ -157,6 +164,63 @@ def test_the_overview_of_a_sample_day_is_one_page_with_forty_late_loads_too(
         file.write_bytes(pdf_of_all([overview_sheet(Day(sample, day), formats, paper)]))
         assert int(told("pdfinfo", file).split("Pages:")[1].split()[0]) == 1, day
         assert language != "en" or re.search(r"and \d+ more; all of them, with the reason", words_of(file))
+
+
+@pytest.fixture(scope="module")
+def long_named(tmp_path_factory: pytest.TempPathFactory) -> AuditedPlan:
+    """The sample studio's week, every place, kiln, profile, owner and person under a name of sixty letters."""
+    folder = tmp_path_factory.mktemp("long") / "studio"
+    shutil.copytree(SAMPLE, folder, ignore=shutil.ignore_patterns("logs", "__pycache__"))
+    for file in folder.glob("*.toml"):
+        text = re.sub(
+            r'^(name|who) = "(.*)"', lambda m: f'{m[1]} = "{lengthened(m[2])}"', file.read_text(), flags=re.MULTILINE
+        )
+        file.write_text(text)
+    loads = folder / "loads.csv"
+    with loads.open(newline="") as read:
+        head, *rows = csv.reader(read)
+    with loads.open("w", newline="") as written:
+        csv.writer(written).writerow(head)
+        owner = head.index("owner")
+        csv.writer(written).writerows([*row[:owner], lengthened(row[owner]), *row[owner + 1 :]] for row in rows)
+    return planned(folder)
+
+
+def lengthened(name: str) -> str:
+    return f"{name} {LONG}"[:60].strip()
+
+
+@needs_poppler
+@pytest.mark.parametrize(("paper", "language"), [("A4", "en"), ("letter", "en"), ("letter", "de")])
+def test_the_overview_is_one_page_with_names_of_sixty_letters_everywhere(
+    long_named: AuditedPlan, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, paper: str, language: str
+) -> None:
+    """Names are shortened on the overview alone; the kiln's sheet has each one whole."""
+    formats, begin = Formats(long_named.studio, read_words(language)), long_named.plan.begin
+    late = tuple(Late(load=one, promised=begin, out_at=begin + 1440, hours=24.0) for one in list(long_named.loads)[:40])
+    monkeypatch.setattr(Day, "late", property(lambda _: late))
+    shortened = 0
+    for day in (Day(long_named, date(2026, 11, 30) + timedelta(days=number)) for number in range(7)):
+        file = tmp_path / f"{day.date}.pdf"
+        file.write_bytes(pdf_of_all([overview_sheet(day, formats, paper)]))
+        assert int(told("pdfinfo", file).split("Pages:")[1].split()[0]) == 1, day.date
+        text = "".join(told("pdftotext", file, "-raw").split())
+        assert all(task.firing.firing.id in text for task in day.tasks)
+        shortened += "…" in told("pdftotext", file, "-raw")
+        for kiln_day in day.kilns:
+            page = unescape(kiln_page(day, kiln_day, formats))
+            for shown in kiln_day.firings:
+                names = [shown.profile.title, *(load.owner for load in shown.loads)]
+                assert all(len(name) >= 57 and name in page for name in names)
+    assert shortened >= 4
+
+
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_names_that_have_room_are_whole_on_the_overview(sample: AuditedPlan, language: str) -> None:
+    formats = Formats(sample.studio, read_words(language))
+    for day in (Day(sample, date(2026, 11, 30) + timedelta(days=number)) for number in range(7)):
+        page = unescape(overview_page(day, formats))
+        assert all(row.what in page for row in task_rows(day, formats)), day.date
 
 
 @needs_poppler
