@@ -50,6 +50,7 @@ class Drawn:
     width: float
     bars: tuple[Bar, ...]
     label: str
+    named: str
     short: str
     label_x: float
     anchor: str
@@ -154,7 +155,7 @@ def week_picture(
             and (outage.ends is None or outage.ends > begin)
         )
         top = TOP + LANE * number
-        drawn = _spaced([_drawn(audited, firing, formats, x, marked, held, movable) for firing in firings], outages)
+        drawn = spaced([_drawn(audited, firing, formats, x, marked, held, movable) for firing in firings], outages)
         lanes.append(Lane(top, kiln.id, kiln.name or "", drawn, outages))
     lanes_bottom = TOP + LANE * len(lanes)
     legs: list[LegRow] = []
@@ -239,7 +240,8 @@ def _drawn(
     left, right = x(firing.clean_out_at), x(max(firing.free_at, firing.out_at))
     is_held = firing.id in held
     short = f"{firing.id} · {words('hold.fixed')}" if is_held else firing.id
-    label = f"{short} · {profile.title}" if is_held else f"{firing.id} {profile.title}"
+    between = " · " if is_held else " "
+    label, by_work = f"{short}{between}{profile.title}", f"{short}{between}{profile.work}"
     title = words(
         "week.bar",
         firing=firing.id,
@@ -263,6 +265,7 @@ def _drawn(
         width=round(max(2.0, right - left), 1),
         bars=bars,
         label=label,
+        named=by_work,
         short=short,
         label_x=right if at_end else left,
         anchor="end" if at_end else "start",
@@ -273,14 +276,17 @@ def _drawn(
     )
 
 
-def _spaced(drawn: Sequence[Drawn], outages: Sequence[Bar]) -> tuple[Drawn, ...]:
-    """The firings, each with the longest label that ends before the next one's, or an outage's, begins."""
+def spaced(drawn: Sequence[Drawn], outages: Sequence[Bar]) -> tuple[Drawn, ...]:
+    """The firings, each with the longest label that ends before the next one's, or an outage's, begins.
+
+    Where the profile's name is too long its kind of work says more than a number alone.
+    """
     begins = sorted([*(one.x for one in drawn), *(bar.x for bar in outages), WIDTH])
     found = []
     for one in drawn:
         following = next(x for x in begins if x > one.x or x == WIDTH)
         room = int((following - one.x) / LETTER) if one.anchor == "start" else 99
-        label = next((text for text in (one.label, one.short, one.id) if len(text) <= room), "")
+        label = next((text for text in (one.label, one.named, one.short, one.id) if len(text) <= room), "")
         found.append(replace(one, label=label))
     return tuple(found)
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from itertools import pairwise
 
 import pytest
 
 from api.formats import Formats
-from api.pages.week_picture import LEFT, NEAR, RIGHT, leg_steps, phases, week_picture
+from api.pages.week_picture import LEFT, LETTER, NEAR, RIGHT, leg_steps, phases, spaced, week_picture
 from api.words import read_words
 from scheduler.audit import AuditedPlan
 from shared.clock import wall_minute
@@ -71,3 +72,23 @@ def test_currents_that_stay_far_below_their_limits_are_folded_and_none_is_lost(a
     for rows in (picture.legs, picture.rest):
         tops = [leg.top for leg in rows]
         assert tops == sorted(set(tops))
+
+
+def test_a_firing_whose_name_has_no_room_is_told_by_its_work_and_only_then_by_its_number(
+    audited: AuditedPlan, formats: Formats
+) -> None:
+    one = week_picture(audited, formats, MONDAY, 7, audited.plan.begin).lanes[0].firings[0]
+    assert one.label == "F1 Bisque, cone 04"
+
+    def beside(letters: float) -> str:
+        following = replace(one, x=one.x + letters * LETTER)
+        return spaced([one, following], ())[0].label
+
+    assert [beside(letters) for letters in (18.5, 17.5, 9.5, 8.5, 2.5, 1.5)] == [
+        "F1 Bisque, cone 04",
+        "F1 bisque",
+        "F1 bisque",
+        "F1",
+        "F1",
+        "",
+    ]
