@@ -55,7 +55,7 @@ class Step:
 class FiringCard:
     """One firing on its kiln's card.
 
-    ``coming`` says its next step in one line; ``calls`` that a button of it is due, so that it is never folded away.
+    ``coming`` says its next step in one line; ``calls`` that it has a button, so that it is never folded away.
     """
 
     id: str
@@ -239,7 +239,7 @@ def firing_card(
         note="" if kept is None else kept.note or "",
         held=held,
         coming=next((step.brief for step in steps if not step.done), words("step.all_done")),
-        calls=any(step.tap and step.due for step in steps),
+        calls=any(step.tap for step in steps),
     )
 
 
