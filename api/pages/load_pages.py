@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import secrets
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Annotated, Any
 
@@ -13,15 +13,17 @@ from fastapi.responses import HTMLResponse
 
 from api import booking, team
 from api.access import PersonDep, ServiceDep, StaffDep
+from api.load_review import Review, families, reviewed
 from api.pages.forms import Form, FormDep, field_number
-from api.pages.load_form import body_of, fields, values_of
+from api.pages.load_form import EACH, body_of, each_labels, fields, values_of
 from api.pages.page import Page, go_to
 from api.pages.page_route import PageRoute, told
 from api.problems import ProblemError
 from api.promising import keep_quote, promised_for, quote_for, quoted
 from api.words import tell
-from shared.clock import minute_of, read_moment
-from shared.errors import KilnrotaError
+from shared.clock import Minute, minute_of, read_moment
+from shared.errors import FolderError, KilnrotaError
+from shared.texts import say
 
 router = APIRouter(include_in_schema=False, route_class=PageRoute)
 
@@ -116,31 +118,52 @@ def load_row(row: dict[str, Any], page: Page) -> dict[str, Any]:
 def _clock(moment: str | None, page: Page) -> str:
     if moment is None:
         return ""
-    return page.formats.clock(read_moment(moment, page.studio.place.zone))
+    return clock_with_year(read_moment(moment, page.studio.place.zone), page)
+
+
+def clock_with_year(minute: Minute, page: Page) -> str:
+    """A time; with its year where that is neither this one nor the coming one, so that no other is taken for it."""
+    local, this_year = page.formats.local(minute), page.formats.local(page.service.minute()).year
+    if local.year in (this_year, this_year + 1):
+        return page.formats.clock(minute)
+    return f"{page.formats.short_day(local.date())} {local.year} {local:%H:%M}"
 
 
 @router.get("/loads/new")
 def new(request: Request, service: ServiceDep, who: PersonDep) -> HTMLResponse:
     """The booking form."""
-    return form_page(Page(request, service, who), {}, [])
+    return form_page(Page(request, service, who), {})
 
 
 def form_page(
     page: Page,
     values: dict[str, str],
-    texts: list[str],
+    texts: Sequence[str] = (),
     load: dict[str, Any] | None = None,
     promise: dict[str, Any] | None = None,
     kilns: tuple[str, ...] = (),
+    review: Review | None = None,
 ) -> HTMLResponse:
-    """The form for a new load, or for one that is changed."""
+    """The form for a new load, or for one that is changed; with what is wrong and what is doubtful about it."""
+    names = labels(page)
+    faults, doubts = ((), ()) if review is None else (review.faults, review.doubts)
+    texts = [*texts, *(told(FolderError(faults), names) if faults else ())]
+    beside: dict[str, list[str]] = defaultdict(list)
+    for fault in faults:
+        beside[fault.place.split(" › ")[-1]].append(say("text.and_so", problem=fault.problem, remedy=fault.remedy))
+    for doubt in doubts:
+        beside[doubt.key].append(doubt.text)
     people = []
     if page.manager and page.who is not None:
         people = [(str(one["id"]), one["name"]) for one in team.people(page.service) if one["active"]]
     return page.answer(
         "load_form.html",
-        status=422 if texts else 200,
-        fields=[one for one in fields(page.words, page.studio) if page.staff or not one.staff],
+        status=422 if texts or doubts else 200,
+        fields=fields(page.words, page.studio, page.staff, families(page.service)),
+        beside=beside,
+        each=each_labels(page.words),
+        doubts=[say("text.doubt", place=names.get(one.key, one.key), text=one.text) for one in doubts],
+        token="" if review is None else review.token,
         values=defaultdict(str, values),
         texts=texts,
         load=load,
@@ -159,10 +182,13 @@ def book(request: Request, service: ServiceDep, who: PersonDep, form: FormDep) -
     values = {name: form(name) for name in _names(form)}
     try:
         person = form.whole("person") if form("person") else None
-        body = body_of(form, page.staff, person is not None)
-        if form("ask"):
+        body, unread = body_of(form, page.staff, person is not None)
+        review = reviewed(service, who, body, unread)
+        if form("ask") and not review.faults:
             answer = promised_for(service, who, body)
-            return form_page(page, values, [], promise=answer, kilns=form.every("kilns"))
+            return form_page(page, values, promise=answer, kilns=form.every("kilns"))
+        if _must_ask(review, form):
+            return form_page(page, values, kilns=form.every("kilns"), review=review)
         offer = quote_for(service, who, body)
         booked = booking.book(service, who, body, person, form("key") or None)
     except KilnrotaError as error:
@@ -172,12 +198,20 @@ def book(request: Request, service: ServiceDep, who: PersonDep, form: FormDep) -
     return go_to(f"/loads/{booked['id']}", "done")
 
 
+def _must_ask(review: Review, form: Form) -> bool:
+    """Whether a load is not booked yet: it has faults, or doubts that nobody has said yes to."""
+    return bool(review.faults) or (bool(review.doubts) and form("sure") != review.token)
+
+
 @router.post("/loads/promise")
 def promise(request: Request, service: ServiceDep, who: PersonDep, form: FormDep) -> HTMLResponse:
     """The answer alone, for the form to show while somebody types."""
     page = Page(request, service, who)
     try:
-        answer = promise_texts(promised_for(service, who, body_of(form, page.staff, bool(form("person")))), page)
+        body, unread = body_of(form, page.staff, bool(form("person")))
+        if unread:
+            raise FolderError(unread)
+        answer = promise_texts(promised_for(service, who, body), page)
     except KilnrotaError as error:
         answer = {"main": "", "more": told(error, labels(page))}
     return page.answer("promise.html", promise=answer)
@@ -242,7 +276,7 @@ def change_form(request: Request, service: ServiceDep, who: PersonDep, load_id: 
     values = values_of(row["load"], page.words("number.decimal")) | {"version": str(row["version"])}
     values |= {name: asked[name][:20] for name in ASKED_FOR if asked.get(name)}
     kilns = tuple(row["load"].get("kilns", ()))
-    return form_page(page, values, [], load=row, kilns=(*kilns, asked["kiln"]) if asked.get("kiln") else kilns)
+    return form_page(page, values, load=row, kilns=(*kilns, asked["kiln"]) if asked.get("kiln") else kilns)
 
 
 @router.post("/loads/{load_id}/change")
@@ -250,7 +284,12 @@ def change(request: Request, service: ServiceDep, who: PersonDep, load_id: str, 
     """Change a load that waits."""
     page = Page(request, service, who)
     try:
-        body = body_of(form, page.staff, False)
+        body, unread = body_of(form, page.staff, False)
+        review = reviewed(service, who, body, unread, load_id)
+        if _must_ask(review, form):
+            row = booking.one(service, who, load_id)
+            values = {name: form(name) for name in _names(form)}
+            return form_page(page, values, load=row, kilns=form.every("kilns"), review=review)
         booking.change(service, who, load_id, form.whole("version"), body)
     except KilnrotaError as error:
         row = booking.one(service, who, load_id)
@@ -280,13 +319,16 @@ def mark(service: ServiceDep, who: StaffDep, load_id: str, form: FormDep) -> Res
 
 def labels(page: Page) -> dict[str, str]:
     """What the form calls the keys of a load."""
-    return {one.name: one.label for one in fields(page.words, page.studio)} | {"profile": page.words("book.profile")}
+    named = {one.name: one.label for one in fields(page.words, page.studio, page.staff)}
+    words = page.words
+    return named | each_labels(words) | {"profile": words("book.profile"), "kilns": words("book.kilns")}
 
 
 def _names(form: Form) -> list[str]:
     known = ("pieces", "footprint_cm2", "height_mm", "mass_kg", "thickness_mm", "diameter_mm", "max_temperature",
              "priority", "profile", "family", "ready", "promised", "after", "gap_hours", "session_hours",
-             "session_at", "note", "owner", "stream", "alone", "person", "version", "key")  # fmt: skip
+             "session_at", "note", "owner", "stream", "alone", "person", "version", "key",
+             *EACH, "each_unit")  # fmt: skip
     return [name for name in known if form(name)]
 
 

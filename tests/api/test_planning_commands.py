@@ -151,14 +151,14 @@ def test_an_interrupted_firing_is_asked_about_and_the_answer_is_taken(
 @pytest.mark.parametrize(
     ("options", "told"),
     [
-        (["--down", "K9"], "--down K9: names no kiln that there is; there are K1, K2, K3, K4"),
+        (["--down", "K9"], "--down K9: there is no such kiln; there are K1, K2, K3, K4"),
         (["--down", "K1:yesterday"], "--down K1:yesterday: 'yesterday' is no time"),
         (["--down", "K1:2020-01-01"], "is over already"),
-        (["--circuit-down", "attic"], "names no circuit that there is; there are main, bench"),
+        (["--circuit-down", "attic"], "there is no such circuit; there are main, bench"),
         (["--late", "F1"], "gives no hours; write it as F7:2.5"),
         (["--late", "F1:-2"], "gives no hours"),
-        (["--late", "F99:2"], "names no firing"),
-        (["--cancel", "ZZ"], "names no waiting load"),
+        (["--late", "F99:2"], "there is no such firing"),
+        (["--cancel", "ZZ"], "there is no such waiting load"),
         (["--absent", "tomorrow"], "is no day"),
         (["--absent", "2026-02-30"], "is no day"),
         (["--absent", "2026-12-01T03:00"], "names no shift; shifts begin at 09:00, 18:00"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import timedelta
@@ -33,6 +34,13 @@ class Reader:
         return self._client.post(
             path, data=form or {}, headers=self._headers(who, more), follow_redirects=False, **more
         )
+
+    def insist(self, who: str | None, path: str, form: dict[str, Any], **more: Any) -> Any:
+        """What a form answers once its doubts have been answered with yes."""
+        asked = self.post(who, path, form, **more)
+        tokens = re.findall(r'name="sure" value="(\w+)"', asked.text)
+        assert tokens, "nothing was doubted"
+        return self.post(who, path, form | {"sure": tokens[0]}, **more)
 
     @property
     def _client(self) -> TestClient:
