@@ -128,7 +128,10 @@ def _receive(stream: IO[bytes]) -> Any:
 
 
 class KnownCost:
-    """What the best plan costs [currency], as the search that asked last said it."""
+    """What the best plan costs [currency], as the search that asked last said it.
+
+    When nobody is left to say it, the process ends: a search that was killed leaves none behind.
+    """
 
     def __init__(self, cost: float, told: IO[bytes]) -> None:
         self.cost = cost
@@ -137,6 +140,7 @@ class KnownCost:
     def _listen(self, told: IO[bytes]) -> None:
         while (cost := _receive(told)) is not None:
             self.cost = min(self.cost, cost)
+        os._exit(0)
 
 
 def main() -> None:
@@ -146,8 +150,8 @@ def main() -> None:
     job: Job = _receive(sys.stdin.buffer)
     session = Session(job.lay_out, Settings(seconds=job.seconds, seed=job.seed, workers=1))
     session.timetable.restore(job.firings)
+    known = KnownCost(session.timetable.cost(), sys.stdin.buffer)
     if job.proves:
-        known = KnownCost(session.timetable.cost(), sys.stdin.buffer)
         session.prove(lambda: known.cost, lambda firings, bound: _send(sys.stdout.buffer, (firings, bound)))
     session.search(tell_better=lambda firings: _send(sys.stdout.buffer, (firings, session.bound)))
 

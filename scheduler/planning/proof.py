@@ -34,6 +34,9 @@ COLUMNS_A_SECOND = 250
 GAPS = (0.005, 0.01, 0.02, 0.04, 0.08, math.inf)
 """How far above its bound a plan is looked for, at first, then, last [-]: the nearer, the fewer times are possible."""
 
+MOST_LISTED = 3000
+"""Columns at most, however long the search is: each takes some 60 kB, and beyond so many no programme proves much."""
+
 EXACT_SHARE = 0.7
 """Share of the time that is left for the exact model of listed firings [-]."""
 
@@ -57,7 +60,7 @@ def first_slots(batches: Batches, bounds: Sequence[LoadBound]) -> list[int]:
 
 def columns_within(batches: Batches, seconds: float) -> tuple[Column, ...] | None:
     """The studio's columns, where listing them takes no longer than about ``seconds``."""
-    most = int(COLUMNS_A_SECOND * seconds)
+    most = min(MOST_LISTED, int(COLUMNS_A_SECOND * seconds))
     return columns_of(batches, first_slots(batches, load_bounds(batches)), most)
 
 

@@ -128,6 +128,19 @@ def test_a_colleague_that_is_stopped_at_once_leaves_nothing_behind() -> None:
     assert colleague.better() is None
 
 
+def test_a_colleague_whose_search_is_gone_ends_by_itself() -> None:
+    """As after a kill: nobody stops it, its pipe from the search is simply closed."""
+    place, loads, _ = make_studio(3, kilns=2, loads=8)
+    begin = wall_minute(MONDAY, 0, place.place.zone)
+    colleague = Colleague(Job(partial(lay_out, place, loads, begin), (), seed=0, seconds=120.0))
+    colleague._to.close()
+    try:
+        assert colleague._process.wait(timeout=60.0) == 0
+    finally:
+        colleague._process.kill()
+        colleague._process.wait()
+
+
 def test_a_margin_plans_unloading_for_as_many_firings_as_it_says() -> None:
     """With ``margin = 0.9`` nothing is planned to be opened before 9 of 10 such firings are safe."""
     shift = ALWAYS
