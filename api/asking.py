@@ -20,7 +20,8 @@ from api import booking
 from api.firings import current_plan_id
 from api.holds import held_plan
 from api.jobs import QUESTION
-from api.notices import raise_notice
+from api.moves import reading_owners
+from api.notices import promised_key, raise_notice
 from api.problems import not_there
 from api.security import Identity
 from api.service import Service
@@ -112,10 +113,18 @@ def promise_later(service: Service, who: Identity, load_id: str, version: int, p
             if before is None
             else tell("notice.promised_anew", load=load_id, after=after, before=_local(before, zone))
         )
-        if row["person"] is None:
+        reader = reading_owners(session, [load_id]).get(load_id)
+        if reader is None:
             owner = row["load"].get("owner")
             text += tell("notice.please_tell", owner=owner) if owner else tell("notice.please_tell_owner")
-        raise_notice(session, f"promised {load_id} {version}", "promise", now, text, person_id=row["person"])
+        raise_notice(
+            session,
+            promised_key(load_id, version),
+            "promise",
+            now,
+            text,
+            person_id=None if reader is None else reader.id,
+        )
 
 
 def _local(text: str, zone: ZoneInfo) -> datetime:

@@ -41,6 +41,29 @@ controller overshoots by a few kelvin, and a type K thermocouple of class 2 is g
 9 K at 1200 °C."""
 
 
+LOAD_KINDS = frozenset({"moved", "promise"})
+"""Kinds of notices that are for the owners of loads."""
+
+
+def moved_key(plan_id: int, load: str) -> str:
+    """The key of the notice that a published plan moves a load."""
+    return f"moved {plan_id} {load}"
+
+
+def promised_key(load: str, version: int) -> str:
+    """The key of the notice that a load is promised for another time; the version is the load's before that."""
+    return f"promised {load} {version}"
+
+
+def load_told(kind: str, key: str) -> str:
+    """The load that such a notice is about.
+
+    >>> load_told("moved", moved_key(12, "B1")), load_told("promise", promised_key("B1", 3))
+    ('B1', 'B1')
+    """
+    return key.split(" ", 2)[2] if kind == "moved" else key.removeprefix("promised ").rsplit(" ", 1)[0]
+
+
 def raise_notice(
     session: Session,
     key: str,
@@ -192,7 +215,7 @@ def tell_people(session: Session, plan: StoredPlan, at: datetime) -> int:
     for change in changes:
         person_id = reading[change["load"]].id if change["load"] in reading else None
         text = _moved(change, change.get("owner", "") if person_id is None else "")
-        told += raise_notice(session, f"moved {plan.id} {change['load']}", "moved", at, text, person_id=person_id)
+        told += raise_notice(session, moved_key(plan.id, change["load"]), "moved", at, text, person_id=person_id)
     return told
 
 

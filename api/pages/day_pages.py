@@ -24,6 +24,7 @@ from api.pages.day_steps import day_rows, kilns_now, next_row, overdue, rows_in_
 from api.pages.forms import Form, FormDep, field_time
 from api.pages.page import Page, go_to
 from api.pages.page_route import PageRoute
+from api.pages.told_loads import told_loads
 from api.pages.week_picture import week_picture
 from api.people import duty_text
 from api.problems import ProblemError
@@ -36,9 +37,6 @@ from api.storage.tables import BookedLoad, FiringRecord
 from api.words import tell
 from scheduler.audit import AuditedPlan
 from shared.clock import Minute, local_time
-
-ABOUT_LOADS = frozenset({"moved", "promise"})
-"""Kinds of notices that are for the owners of loads."""
 
 router = APIRouter(include_in_schema=False, route_class=PageRoute)
 
@@ -103,7 +101,7 @@ def day_page(request: Request, service: Service, who: Identity, text: str, key: 
     # What has been told of a firing that nobody noted is asked about once, for all of them alike.
     news = [] if key else [one for one in notices.listed(service, who, False) if not _asked_or_done(one, kept)]
     # What owners of loads are told is one line for the staff: the kilns come first.
-    told = [one for one in news if who.staff and one["kind"] in ABOUT_LOADS and one["person"] != who.person_id]
+    told = told_loads(service, who, news, page.formats)
     return page.answer(
         "day.html",
         live=f"/live?key={key}" if key else "/live",
@@ -121,7 +119,7 @@ def day_page(request: Request, service: Service, who: Identity, text: str, key: 
         now_field=field_time(now, page.studio),
         now_clock=page.formats.clock(now, chosen),
         next_task=next_row(rows_in_order(rows), now) if own is None else None,
-        notices=news,
+        notices=[one for one in news if told is None or one["id"] not in told.ids],
         told=told,
         own=own is not None,
     )
