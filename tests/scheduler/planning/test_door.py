@@ -137,8 +137,7 @@ def test_a_colleague_whose_search_is_gone_ends_by_itself() -> None:
     try:
         assert colleague._process.wait(timeout=60.0) == 0
     finally:
-        colleague._process.kill()
-        colleague._process.wait()
+        colleague.stop()
 
 
 def test_a_margin_plans_unloading_for_as_many_firings_as_it_says() -> None:
