@@ -11,7 +11,7 @@ from api.people import duty_text
 from api.printing.columns import KEEP, heading, paragraph, row
 from api.printing.firing_text import key_lines, mind_lines, put_lines, summary_text, takes_text, time_lines
 from api.words import rule_name
-from shared.plans import CostParts, Proof
+from shared.plans import CostParts, Proof, Unplaced
 from shared.texts import Text, say
 
 
@@ -21,7 +21,7 @@ def plan_text(day: Day, formats: Formats, only: str | None = None) -> str:
     if only is not None:
         blocks = [_head(day, formats)]
         blocks += [_kiln_block(day, shown, formats, met) for shown in day.kilns if shown.kiln.id == only]
-        return _joined([*blocks, _cautions_block(met, formats)])
+        return _joined([*blocks, _cautions_block(met, formats), _tied_block(day, formats, only)])
     blocks = [_head(day, formats)]
     blocks += [_kiln_block(day, kiln_day, formats, met) for kiln_day in day.kilns]
     blocks += [_cautions_block(met, formats), _late_block(day, formats)]
@@ -138,6 +138,24 @@ def _late_block(day: Day, formats: Formats) -> list[str]:
     return lines
 
 
+def _tied_block(day: Day, formats: Formats, kiln: str) -> list[str]:
+    """Loads that may go into one kiln and have no place, and why: without it the kiln would merely look empty."""
+    tied = [unplaced for unplaced in day.unplaced if kiln in day.load(unplaced.load).kilns]
+    lines = [heading(formats.words("plan.late_head"))] if tied else []
+    for unplaced in tied:
+        lines += paragraph(_unplaced_text(unplaced, day, formats), indent=2, hanging=2)
+    return lines
+
+
+def _unplaced_text(unplaced: Unplaced, day: Day, formats: Formats) -> str:
+    words = formats.words
+    load = f"{unplaced.load} {day.load(unplaced.load).owner}".strip()
+    text = words("plan.unplaced_row", load=load, rule=rule_name(unplaced.rule), why=why_text(unplaced.why, words))
+    if not unplaced.would_help:
+        return text
+    return f"{text} {words('plan.would_help', helps='; '.join(words.say(change) for change in unplaced.would_help))}"
+
+
 def late_texts(day: Day, formats: Formats) -> list[str]:
     """Every load of the plan that is late or has no place, and why; and where there is none of a kind, that."""
     words = formats.words
@@ -155,12 +173,7 @@ def late_texts(day: Day, formats: Formats) -> list[str]:
     if not texts:
         texts.append(words("plan.none_late"))
     texts = [text.rstrip() for text in texts]
-    for unplaced in day.unplaced:
-        load = f"{unplaced.load} {day.load(unplaced.load).owner}".strip()
-        text = words("plan.unplaced_row", load=load, rule=rule_name(unplaced.rule), why=why_text(unplaced.why, words))
-        if unplaced.would_help:
-            text += " " + words("plan.would_help", helps="; ".join(words.say(change) for change in unplaced.would_help))
-        texts.append(text)
+    texts += [_unplaced_text(unplaced, day, formats) for unplaced in day.unplaced]
     if not day.unplaced:
         texts.append(words("plan.all_placed", n=len(day.audited.loads)))
     return texts

@@ -11,7 +11,7 @@ from api.formats import Formats
 from api.lateness import SEEN_AT_FIRST_SIGHT, why_text
 from api.printing.plan_text import plan_text, proof_text
 from api.words import read_words
-from scheduler.audit import AuditedPlan
+from scheduler.audit import AuditedPlan, prove
 from shared.plans import Proof
 from shared.texts import say
 
@@ -105,6 +105,15 @@ def test_one_kiln_alone_leaves_the_others_out(monday: Day, formats: Formats) -> 
     text = plan_text(monday, formats, "K2")
     assert "K2 Glass kiln" in text
     assert "K1 Front loader" not in text
+
+
+def test_one_kiln_alone_still_says_why_a_load_that_is_tied_to_it_has_no_place(
+    audited: AuditedPlan, formats: Formats
+) -> None:
+    tied = [load.model_copy(update={"kilns": ("K4",)}) if load.id == "G1" else load for load in audited.loads.values()]
+    day = Day(prove(audited.studio, tied, audited.plan), date(2026, 11, 30))
+    assert "K4 is out of use and no other kiln fires glaze" in flowing(plan_text(day, formats, "K4"))
+    assert "no other kiln fires glaze" not in flowing(plan_text(day, formats, "K2"))
 
 
 def test_a_day_of_unloading_alone_tells_no_segments(audited: AuditedPlan, formats: Formats) -> None:
