@@ -73,7 +73,7 @@ def _card(
     held: Collection[str],
 ) -> KilnCard:
     today = day.begin <= now < day.end
-    state = kiln_state(day, kiln, formats, kept, now, beside)
+    state = kiln_state(day, kiln, formats, kept, now, beside, asks=only is None)
     waiting = [one[0].firing.id for one in shown if _state(kept.get(one[0].firing.id)) != "opened"]
     firing_cards = [
         firing_card(

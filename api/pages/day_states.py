@@ -1,7 +1,9 @@
 """What is known of a kiln now: by what was noted, else by the plan, and then it says so.
 
 A kiln is never called cold, and never colder than plan, notes and readings leave possible: what nobody has noted may
-have gone otherwise, and a hand in a kiln that is hot is worse than a look too many.
+have gone otherwise, and a hand in a kiln that is hot is worse than a look too many. A firing of which nobody has noted
+anything is not said to be under way once it should have ended: it is asked whether it ran, and until that is noted the
+kiln counts as hot as it is if it did.
 """
 
 from __future__ import annotations
@@ -60,17 +62,23 @@ def known(session: Session, studio: Studio) -> Known:
 
 
 def kiln_state(
-    day: Day, kiln: KilnNow, formats: Formats, kept: Mapping[str, FiringRecord], now: Minute, beside: Known
+    day: Day,
+    kiln: KilnNow,
+    formats: Formats,
+    kept: Mapping[str, FiringRecord],
+    now: Minute,
+    beside: Known,
+    asks: bool = True,
 ) -> KilnState:
-    """The state of one kiln, whoever's loads are in it."""
+    """The state of one kiln, whoever's loads are in it; ``asks`` is for those who may note what became of a firing."""
     # What somebody noted is in the kiln goes before what should be in it by now.
     in_it = [one for one in kiln.firings if is_under_way(kept.get(one[0].firing.id))] or [
         one for one in kiln.firings if one[1].load_at <= now < max(one[1].free_at, one[1].out_at)
     ]
     if in_it:
-        text, brief, tone = _occupied(*in_it[0], kept.get(in_it[0][0].firing.id), now, formats)
+        text, brief, tone = _occupied(*in_it[0], kept.get(in_it[0][0].firing.id), now, formats, asks)
     else:
-        text, brief, tone = *_empty(day, kiln, formats, kept, now, beside), ""
+        text, brief, tone = *_empty(day, kiln, formats, kept, now, beside, asks), ""
     outage = out_now(kiln.kiln_day.kiln, beside.studio, day.plan.firings, now)
     return KilnState(text, brief, tone, outage, "" if outage is None else out_text(outage, formats))
 
@@ -109,9 +117,11 @@ def _heated(shown: FiringOnDay, expected: Expected, now: Minute) -> str:
 
 
 def _occupied(
-    shown: FiringOnDay, expected: Expected, kept: FiringRecord | None, now: Minute, formats: Formats
+    shown: FiringOnDay, expected: Expected, kept: FiringRecord | None, now: Minute, formats: Formats, asks: bool
 ) -> tuple[str, str, str]:
     """What is said of a kiln with a firing in it, in few words too, and its tone."""
+    if is_over_unnoted(expected, kept, now):
+        return _perhaps(shown, expected, now, formats, asks)
     words = formats.words
     state = state_of(shown, expected, kept, now)
     tone = TONES.get(state, "")
@@ -129,6 +139,28 @@ def _occupied(
     return text, brief, tone
 
 
+def is_over_unnoted(expected: Expected, kept: FiringRecord | None, now: Minute) -> bool:
+    """Whether a firing has ended, as it is expected, and nobody has noted anything of it: it may never have begun."""
+    return kept is None and now >= expected.hot_until
+
+
+def _perhaps(shown: FiringOnDay, expected: Expected, now: Minute, formats: Formats, asks: bool) -> tuple[str, str, str]:
+    """The same of a kiln in which a firing should have ended that nobody noted: as hot as it can be, if it ran."""
+    words, today = formats.words, formats.local(now).date()
+    warm = warm_until(shown, expected)
+    if shown.hot or now < expected.safe_at:
+        text = words("state.over_cool")
+    elif now < warm:
+        text = words("state.over_perhaps", until=formats.clock(warm, today))
+    else:
+        text = words("state.over_safe", at=formats.clock(warm, today))
+    return f"{_question(formats, asks)} {text}", words("state.over_brief" if asks else "state.look_brief"), "cools"
+
+
+def _question(formats: Formats, asks: bool) -> str:
+    return formats.words("state.ask" if asks else "state.unsure")
+
+
 def _words_of(state: str, formats: Formats) -> tuple[str, str]:
     words = formats.words
     return {
@@ -142,7 +174,13 @@ def _words_of(state: str, formats: Formats) -> tuple[str, str]:
 
 
 def _empty(
-    day: Day, kiln: KilnNow, formats: Formats, kept: Mapping[str, FiringRecord], now: Minute, beside: Known
+    day: Day,
+    kiln: KilnNow,
+    formats: Formats,
+    kept: Mapping[str, FiringRecord],
+    now: Minute,
+    beside: Known,
+    asks: bool,
 ) -> tuple[str, str]:
     """What is said of a kiln in which nothing should be: that it was opened if somebody noted it, else to look."""
     words, name, today = formats.words, kiln.kiln_day.kiln.id, formats.local(now).date()
@@ -158,9 +196,10 @@ def _empty(
         return words("state.look"), words("state.look_brief")
     expected = by_firing[before.id]
     at, warm = formats.clock(expected.unload_at, today), warm_until(day.shown(before), expected)
+    text = words("state.over_opened", at=at)
     if warm > now:
-        return words("state.look_warm", at=at, until=formats.clock(warm, today)), words("state.look_brief")
-    return words("state.look_opened", at=at), words("state.look_brief")
+        text = words("state.over_warm", at=at, until=formats.clock(warm, today))
+    return f"{_question(formats, asks)} {text}", words("state.over_brief" if asks else "state.look_brief")
 
 
 def warm_until(shown: FiringOnDay, expected: Expected) -> Minute:

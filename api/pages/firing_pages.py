@@ -17,6 +17,7 @@ from api.expected import Expected, expected_of_kiln
 from api.firings import current_plan_id, planned, records_of_plan
 from api.formats import Formats
 from api.pages.day_pages import own_loads
+from api.pages.day_states import is_over_unnoted
 from api.pages.day_steps import LATE_NOTE_MINUTES, Step, firing_card, may_open
 from api.pages.firing_picture import Readings, course_csv, followed
 from api.pages.forms import Form, FormDep, field_time
@@ -31,7 +32,7 @@ from api.sheets.firing_sheet import firing_sheet
 from api.storage.hold_store import held_firings, name_of
 from api.storage.plan_store import plan_row
 from api.storage.tables import FiringRecord, Hold, Reading
-from api.words import Words, tell
+from api.words import tell
 from shared.clock import Minute, minute_of
 from shared.errors import KilnrotaError
 from shared.units import celsius
@@ -79,6 +80,10 @@ class Seen:
     def expected(self, now: Minute) -> Expected:
         """What is now expected of it."""
         return expected_of_kiln(self.day, self.shown.kiln, self.records, now)[self.firing.id]
+
+    def over_unnoted(self, now: Minute) -> bool:
+        """Whether it should have ended by now, and nobody has noted anything of it."""
+        return is_over_unnoted(self.expected(now), self.kept, now)
 
     @property
     def offset(self) -> int:
@@ -149,7 +154,8 @@ def firing_page(
         sheet=firing_sheet(seen.shown, formats, NO_DAY, seen.day.begin),
         own=seen.only,
         kept=seen.kept,
-        noted=noted_texts(seen, formats, page.words),
+        noted=noted_texts(seen, formats, page),
+        ask=page.staff and seen.over_unnoted(page.service.minute()),
         picture=followed(seen.shown, formats, seen.readings, seen.offset),
         cautions=cautions(seen.shown, formats, NO_DAY),
         kilns=[(kiln.id, kiln.title) for kiln in studio.kilns if work in kiln.work],
@@ -200,9 +206,11 @@ def _too_early(seen: Seen, page: Page) -> str:
     return page.words("one.early_hot" if seen.shown.hot else "one.early", safe=safe, temperature=limit)
 
 
-def noted_texts(seen: Seen, formats: Formats, words: Words) -> list[str]:
+def noted_texts(seen: Seen, formats: Formats, page: Page) -> list[str]:
     """What was noted of a firing, and what is now expected of it."""
-    kept = seen.kept
+    kept, words = seen.kept, page.words
+    if seen.over_unnoted(page.service.minute()):
+        return [words("one.over_ask" if page.staff else "one.over_unsure")]
     if kept is None:
         return [words("one.nothing_noted")]
     times = [

@@ -20,6 +20,8 @@ from api.pages.page import Page, go_to
 from api.pages.page_route import PageRoute, told
 from api.problems import ProblemError
 from api.promising import keep_quote, promised_for, quote_for, quoted
+from api.service import Service
+from api.unnoted import unnoted_firings
 from api.words import tell
 from shared.clock import Minute, minute_of, read_moment
 from shared.errors import FolderError, KilnrotaError
@@ -253,7 +255,16 @@ def load(request: Request, service: ServiceDep, who: PersonDep, load_id: str) ->
         booked=page.formats.clock(minute_of(_when(row["booked_at"]))),
         session_at=_clock(row["load"].get("session_at"), page),
         quote=_quote_text(quoted(service, load_id), page),
+        over=_over_unnoted(load_id, service),
     )
+
+
+def _over_unnoted(load_id: str, service: Service) -> bool:
+    """Whether the load should be out of its kiln by now, and nobody has noted anything of its firing."""
+    now = service.minute()
+    with service.store.read() as session:
+        found = unnoted_firings(service, session, now)
+    return any(load_id in firing.loads and firing.out_at <= now for firing in found)
 
 
 def _quote_text(offer: Mapping[str, Any] | None, page: Page) -> str:

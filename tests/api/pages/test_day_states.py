@@ -45,9 +45,79 @@ def test_no_kiln_is_called_cold_by_the_plan_alone(pages: Reader, clock: Clock) -
             assert "nothing noted" in said
         assert "kalt" not in card(pages, 1, language="de")
         clock.move(hours=12)
-    assert re.search(r"nothing noted; by the plan opened [^.]+\. Look before you touch\.", card(pages, 1))
+    asked = r"nothing noted: please note whether it ran\. By the plan opened [^.]+\. Look before you touch\."
+    assert re.search(asked, card(pages, 1))
     assert "nothing noted; by the plan empty. Look before you touch." in card(pages, 4)
     assert "Erst nachsehen, dann anfassen." in card(pages, 1, language="de")
+
+
+def test_a_firing_that_nobody_noted_is_not_under_way_once_it_should_have_ended(pages: Reader, clock: Clock) -> None:
+    """F1 heats by the plan from Monday 9:40 until 21:40, is safe on Tuesday at 13:04 and opened on Wednesday at 9:00.
+
+    Until it should have ended it is said as the plan has it; then it is asked about, and counts as hot as it can be.
+    """
+    clock.move(hours=13)
+    assert "nothing noted; by the plan: heating" in card(pages, 1)
+    clock.move(hours=1)
+    said = card(pages, 1)
+    assert "nothing noted: please note whether it ran. If it ran by the plan it cools, and may still heat if" in said
+    assert '<p class="state cools">' in said
+    strip = pages.get("Wout", "/day").text.split('data-part="strip"')[1].split("</nav>")[0]
+    assert "not noted: did it run?" in strip.split("<strong>K1</strong>")[1].split("</li>")[0]
+    assert "nichts notiert: bitte notieren, ob der Brand lief." in card(pages, 1, language="de")
+    clock.move(hours=16)
+    said = card(pages, 1, TUESDAY)
+    assert "nothing noted: please note whether it ran. If it ran by the plan it is cool enough to open since" in said
+    assert "still hot if it started later: look before you touch." in said
+    assert '<p class="state cools">' in said
+    clock.move(hours=24)
+    said = card(pages, 1, "/day?date=2026-12-02")
+    assert "please note whether it ran. By the plan opened 09:00. Look before you touch." in said
+
+
+def test_a_kiln_may_be_too_warm_as_long_as_one_firing_in_ten_is_also_where_nobody_noted_it(
+    pages: Reader, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with pages.house.service.store.read() as session:
+        firing = pages.house.service.audited(session, 1).plan.firings[0]
+    monkeypatch.setattr(day_states, "warm_until", lambda shown, expected: firing.safe_at + 90)
+    clock.now = datetime.fromtimestamp((firing.safe_at + 60) * 60, UTC)
+    until = f"{datetime.fromtimestamp((firing.safe_at + 90) * 60, UTC):%H:%M}"
+    assert f"If it ran by the plan it may be too warm to open until {until}, and longer if it started later" in card(
+        pages, 1, TUESDAY
+    )
+
+
+def test_what_somebody_noted_of_a_firing_is_not_asked_again(pages: Reader, clock: Clock) -> None:
+    clock.move(hours=2)
+    noted(pages, "F1", "loaded", "started")
+    clock.move(hours=14)
+    said = card(pages, 1, TUESDAY)
+    assert "please note whether it ran" not in said
+    assert "cooling: leave it shut" in said
+
+
+def test_pages_of_a_firing_and_its_loads_ask_too_and_members_are_told_that_nobody_knows(
+    pages: Reader, clock: Clock
+) -> None:
+    """Ana owns B1, which by the plan is out of F1 on Wednesday at 9:30."""
+    assert "Nothing noted yet." in pages.get("Wout", "/firings/F1").text
+    clock.move(hours=40)
+    assert "it is over: please note whether it ran." in pages.get("Wout", "/firings/F1").text
+    assert 'href="/unnoted"' in pages.get("Wout", "/firings/F1").text
+    assert "it is over: whether it ran is not known." in pages.get("Ana", "/firings/F1").text
+    assert "/unnoted" not in pages.get("Ana", "/firings/F1").text
+    assert "nobody has noted whether it was fired" not in pages.get("Ana", "/loads/B1").text
+    clock.move(hours=10)
+    assert "nobody has noted whether it was fired. Please note it." in pages.get("Wout", "/loads/B1").text
+    assert "Ask in the studio before you come for it." in pages.get("Ana", "/loads/B1").text
+    german = pages.get("Ana", "/loads/B1", headers={"accept-language": "de"}).text
+    assert "Vor dem Abholen in der Werkstatt fragen." in german
+    own = pages.get("Ana", "/day?date=2026-12-02").text
+    assert "please note" not in own
+    pages.post("Wout", "/unnoted", {"others": "went"})
+    assert "nobody has noted" not in pages.get("Wout", "/loads/B1").text
+    assert "please note whether it ran" not in pages.get("Wout", "/firings/F1").text
 
 
 def test_a_kiln_that_may_still_be_warm_at_its_planned_opening_says_until_when(
