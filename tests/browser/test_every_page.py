@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from typing import Any
 
 import pytest
 
+from api.notices import moved_key, raise_notice
+from api.storage.tables import Notice, Person
+from api.words import tell
 from tests.browser.conftest import NARROW, WIDE, Heard, Running, open_page, sign_in
 
 PAGES = (
@@ -73,6 +77,52 @@ def test_fields_beside_one_another_stand_in_line_however_long_their_labels(
     several = [row for row in rows.values() if len({label for _, label in row}) > 1]
     assert several, "all labels are of one line: nothing was tested"
     assert all(len({box for box, _ in row}) == 1 for row in rows.values()), rows
+
+
+@pytest.fixture
+def later(settled: Running) -> Iterator[Running]:
+    """The same on Tuesday at 14:00: two firings should be out and one cool, nobody has noted any, and loads moved."""
+    clock, at = settled.clock, settled.clock.now
+    clock.move(hours=30)
+    with settled.service.store.write() as session:
+        ana = session.query(Person).filter(Person.name == "Ana").one().id
+        for load, person in (("B1", ana), ("B2", None)):
+            text = tell("notice.no_place", load=load)
+            raise_notice(session, moved_key(1, load), "moved", clock.now, text, person_id=person)
+    yield settled
+    clock.now = at
+    with settled.service.store.write() as session:
+        session.query(Notice).delete()
+
+
+@pytest.mark.parametrize("language", ["English", "Deutsch"])
+@pytest.mark.parametrize("size", [WIDE, NARROW], ids=["desk", "phone"])
+def test_pages_of_what_nobody_noted_are_accessible_and_nothing_is_cut_off(
+    later: Running, chromium: Any, heard: Heard, size: tuple[int, int], language: str
+) -> None:
+    from axe_playwright_python.sync_playwright import Axe
+
+    axe = Axe()
+    page = open_page(chromium, heard, size)
+    sign_in(page, later, "Marta")
+    if language == "Deutsch":
+        page.get_by_role("button", name="Deutsch").click()
+        page.wait_for_load_state()
+    found, cut = {}, {}
+    for path in ("/day?date=2026-12-01", "/firings/F1", "/firings/F2", "/loads/F1", "/unnoted"):
+        page.goto(f"{later.address}{path}")
+        page.evaluate("document.querySelectorAll('details').forEach(one => { one.open = true })")
+        found[path] = violations(axe, page)
+        cut[path] = page.evaluate(
+            """() => [...document.querySelectorAll('main button, main summary, main .note, main .state')]
+                .filter(one => one.scrollWidth > one.clientWidth + 1
+                    || one.getBoundingClientRect().right > innerWidth).map(one => one.innerText)"""
+        )
+    assert {path: names for path, names in found.items() if names} == {}
+    assert {path: texts for path, texts in cut.items() if texts} == {}
+    page.goto(f"{later.address}/day?date=2026-12-01")
+    asked = "bitte notieren, ob der Brand lief" if language == "Deutsch" else "please note whether it ran"
+    assert page.get_by_text(asked).count() == 3
 
 
 def test_members_errors_and_the_wall_are_accessible_too(settled: Running, chromium: Any, heard: Heard) -> None:
