@@ -161,7 +161,7 @@ def test_a_re_plan_shows_what_was_still_to_come_of_the_cost(pages: Reader) -> No
     path = solved(pages, pages.post("Wout", "/broke", {"kiln": "K1", "work": "1"}))
     page = pages.get("Marta", path).text
     assert "of it still to come when something happened" in page
-    assert "Cost of the plan before" in page
+    assert "The plan before, together" in page
 
 
 def test_work_on_a_kiln_with_a_charge_in_it_is_said_to_wait(pages: Reader, clock: Clock) -> None:
