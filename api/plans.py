@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from datetime import date
@@ -32,7 +33,7 @@ from api.wire import restored_loads, restored_text
 from api.words import tell
 from scheduler.planning.changes import Whereabouts, whereabouts
 from scheduler.planning.door import Settings
-from scheduler.planning.events import CircuitDown, Events, FiringLate, KilnDown
+from scheduler.planning.events import CircuitDown, Events, FiringLate, KilnDown, check_named, delayed
 from shared.clock import iso_text, local_time
 from shared.loads import Load
 from shared.plans import Firing, Plan
@@ -115,11 +116,12 @@ def ask_replan(service: Service, who: Identity, happened: Happened, effort: Effo
         states = {row.key: row.state for row in session.scalars(select(BookedLoad))}
         kept, basis = records_of_plan(session, plan_id), _versions(session)
         plan = held_plan(session, audited.plan)
+    check_named(studio, tuple(audited.loads.values()), audited.plan, happened.events)
     by_records = happened.by_records if happened.by_records is not None else bool(kept)
     missed: dict[str, Missed] = {}
     if by_records:
         missed = missed_loads(plan, kept, now)
-        plan = as_it_went(plan, kept, now)
+        plan = as_it_went(plan, kept, now, audited.studio.rules.grid_minutes)
     fired = {load for firing in plan.firings for load in firing.loads if firing.out_at <= now}
     again = _movable(plan, happened.again, now)
     before = tuple(
@@ -174,6 +176,20 @@ def ask_replan(service: Service, who: Identity, happened: Happened, effort: Effo
     return service.jobs.ask(task, request)
 
 
+def ask_all_again(service: Service, who: Identity, effort: Effort, request: dict[str, Any]) -> int:
+    """Plan all that waits anew from now on, around what is in the kilns and what people hold. Returns the job's id.
+
+    Raises
+    ------
+    ProblemError
+        If no plan holds, or it is not known of a firing whether it took place.
+    """
+    with service.store.read() as session:
+        refuse_unnoted(service, session, service.minute())
+        waiting = tuple(load.id for load in waiting_loads(session))
+    return ask_replan(service, who, Happened(by_records=True, again=waiting), effort, request)
+
+
 def missed_loads(plan: Plan, kept: Mapping[str, FiringRecord], now: int) -> dict[str, Missed]:
     """The loads that wait although their firing's time has come: nobody has noted it, or it is to be fired again."""
     found: dict[str, Missed] = {}
@@ -211,8 +227,11 @@ def died_since(now_is: Studio, was: Studio, now: int) -> tuple[Studio, tuple[Kil
     )
 
 
-def as_it_went(plan: Plan, kept: Mapping[str, FiringRecord], now: int) -> Plan:
-    """The plan with what the records say: not loaded is still to do, opened is over."""
+def as_it_went(plan: Plan, kept: Mapping[str, FiringRecord], now: int, grid: int) -> Plan:
+    """The plan with what the records say: not loaded is still to do, opened is over, and nothing else is.
+
+    ``grid`` is the plan's step [min].
+    """
     firings = []
     for firing in plan.firings:
         row = kept.get(firing.id)
@@ -220,12 +239,30 @@ def as_it_went(plan: Plan, kept: Mapping[str, FiringRecord], now: int) -> Plan:
             continue
         if _to_refire(row):
             continue
+        if row is not None and row.state in OPEN_STATES:
+            firing = _still_inside(firing, row, now, grid)
         if row is not None and row.state == "opened":
             out_at = min(firing.out_at, now)
             times = {"unload_at": out_at - firing.unload_minutes, "free_at": min(firing.free_at, max(out_at, now))}
             firing = firing.model_copy(update=times)
         firings.append(firing)
     return plan.model_copy(update={"firings": tuple(firings)})
+
+
+def _still_inside(firing: Firing, row: FiringRecord, now: int, grid: int) -> Firing:
+    """A firing that by what was noted is in its kiln: not started it starts now at the soonest, unopened it is not out.
+
+    Whoever forgot to note something has a kiln that is taken for too long, never one that is loaded while it is full.
+    """
+    if row.state == "loaded" and firing.start_at < now:
+        return delayed(firing, (now - firing.start_at) / 60.0, grid)
+    out_at = firing.out_at + late_hours(row) * 60.0
+    if out_at > now:
+        return firing
+    shift = math.ceil((now + 1 - out_at) / grid) * grid
+    return firing.model_copy(
+        update={"unload_at": firing.unload_at + shift, "free_at": max(firing.free_at, firing.out_at + shift)}
+    )
 
 
 def without_strangers(plan: Plan, known: set[str]) -> Plan:

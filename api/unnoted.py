@@ -96,3 +96,21 @@ def note_as_planned(service: Service, who: Identity, firing_ids: Collection[str]
             noted = {"state": kept.state, "by_the_plan": True, "version": kept.version}
             record(session, author, kept.state, "firing", firing.id, None, noted)
         bump(session, "live")
+
+
+def settle_unnoted(service: Service, who: Identity, by_records: bool | None) -> None:
+    """Take an answer for all firings that nobody noted: True, they are still to do; False, they went by the plan.
+
+    Without an answer they are still to do where others of the plan have been noted: whoever notes, notes all.
+
+    Raises
+    ------
+    ProblemError
+        If there are any, nothing at all has been noted, and there is no answer.
+    """
+    with service.store.read() as session:
+        found = unnoted_firings(service, session, service.minute())
+        if found and by_records is None and not records_of_plan(session, current_plan_id(session)):
+            refuse_unnoted(service, session, service.minute())
+    if found and by_records is False:
+        note_as_planned(service, who, [firing.id for firing in found])

@@ -156,7 +156,7 @@ def _as_it_stands(service: Service, session: Session, now: int) -> Standing | No
     audited = service.audited(session, publication.plan_id)
     kept = records_of_plan(session, publication.plan_id)
     whole = held_plan(session, audited.plan)
-    went = as_it_went(whole, kept, now) if kept else whole
+    went = as_it_went(whole, kept, now, audited.studio.rules.grid_minutes) if kept else whole
     stays = tuple(firing for firing in went.firings if firing.load_at <= now or firing.held)
     return Standing(
         plan_id=publication.plan_id,

@@ -84,7 +84,9 @@ def plan_line(row: dict[str, Any], page: Page) -> dict[str, Any]:
 
 @router.post("/plans")
 def make(service: ServiceDep, who: ManagerDep, form: FormDep) -> Response:
-    """Plan afresh."""
+    """Plan afresh; where asked to, around what is in the kilns."""
+    if form("around"):
+        return go_to(f"/jobs/{plans.ask_all_again(service, who, effort_of(form), {'page': True})}")
     day = form("day")
     try:
         first = date.fromisoformat(day) if day else None

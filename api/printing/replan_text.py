@@ -84,6 +84,8 @@ def change_text(change: Change, formats: Formats, new: bool = False) -> str:
         texts.append(words("replan.late", by=formats.spelt_duration(after.out_at - change.promised)))
     if change.breaks_promise:
         texts.append(words("replan.breaks_promise"))
+    elif change.is_later_still:
+        texts.append(words("replan.later_still"))
     return " ".join(texts)
 
 

@@ -17,6 +17,7 @@ from api.routes import shapes
 from api.routes.events import events_of
 from api.service import Service
 from api.storage.plan_store import plan_row
+from api.unnoted import settle_unnoted
 from api.wire import restored_text
 from shared.files.plan_json import plan_text
 from shared.plans import Plan
@@ -53,6 +54,7 @@ def what_if(service: ServiceDep, who: ManagerDep, body: shapes.WhatIfAsked) -> d
 def replan(service: ServiceDep, who: StaffDep, body: shapes.ReplanAsked) -> dict[str, Any]:
     """Change the published plan as little as what has happened asks for, in the background."""
     happened = plans.Happened(events_of(body), body.by_records)
+    settle_unnoted(service, who, body.by_records)
     return _job(service, plans.ask_replan(service, who, happened, _effort(body), body.model_dump(mode="json")))
 
 

@@ -318,7 +318,10 @@ class ReplanAsked(EffortBody):
     away: list[AwayBody] = Field(default=[], max_length=50)
     outcomes: dict[Key, Literal["refire", "fired", "lost"]] = {}
     by_records: bool | None = Field(
-        default=None, description="True: a firing that nobody marked as loaded is still to do."
+        default=None,
+        description="Of firings that have begun by the plan and of which nothing is noted. True: they are still to do. "
+        "False: they went by the plan, which is noted. Left out: they are still to do if others have been noted; if "
+        "nothing has, the re-plan is refused.",
     )
 
 

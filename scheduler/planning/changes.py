@@ -44,6 +44,13 @@ class Change:
         kept = self.before is not None and self.before.out_at <= self.promised
         return kept and (self.after is None or self.after.out_at > self.promised)
 
+    @property
+    def is_later_still(self) -> bool:
+        """Whether a load that was late in the old plan is later in the new one, or has no place there."""
+        if self.promised is None or self.before is None or self.before.out_at <= self.promised:
+            return False
+        return self.after is None or self.after.out_at > self.before.out_at
+
 
 def whereabouts(firings: Iterable[Firing]) -> dict[str, Whereabouts]:
     """Where the loads of some firings are, by load."""

@@ -118,10 +118,10 @@ def situation(studio: Studio, loads: Sequence[Load], plan: Plan, now: Minute, ev
     RequestError
         If an event names something that is not there.
     """
-    _known(studio, loads, plan, events)
+    check_named(studio, loads, plan, events)
     late = {item.firing: item.hours for item in events.late}
     grid = studio.rules.grid_minutes
-    firings = [_delayed(firing, late[firing.id], grid) if firing.id in late else firing for firing in plan.firings]
+    firings = [delayed(firing, late[firing.id], grid) if firing.id in late else firing for firing in plan.firings]
     done = [firing for firing in firings if firing.out_at <= now and events.outcomes.get(firing.id, "fired") == "fired"]
     begun = [firing for firing in firings if firing.load_at <= now and firing not in done]
     waiting = [firing for firing in firings if firing.load_at > now]
@@ -233,7 +233,7 @@ def _unattended(studio: Studio, firing: Firing) -> Question:
     return Question(firing.id, "refire", say("event.nobody_left_session"))
 
 
-def _delayed(firing: Firing, hours: float, grid: int) -> Firing:
+def delayed(firing: Firing, hours: float, grid: int) -> Firing:
     """A firing as if it had started later: every time after the start moves by whole grid steps."""
     shift = math.ceil(hours * 60.0 / grid - 1e-9) * grid
     times = ("start_at", "target_at", "hot_until", "safe_at", "unload_at", "free_at")
@@ -276,8 +276,14 @@ def _outages(events: Events, firings: Sequence[Firing], now: Minute, under_way: 
     return outages
 
 
-def _known(studio: Studio, loads: Sequence[Load], plan: Plan, events: Events) -> None:
-    """Refuse names that lead nowhere, and say which would."""
+def check_named(studio: Studio, loads: Sequence[Load], plan: Plan, events: Events) -> None:
+    """Refuse names that lead nowhere, and say which would.
+
+    Raises
+    ------
+    RequestError
+        If an event names something that is not there.
+    """
     have = {
         "kiln": (set(studio.kiln_by_id), [item.kiln for item in events.down]),
         "circuit": (set(studio.circuit_by_id), [item.circuit for item in events.circuits_down]),

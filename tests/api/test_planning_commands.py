@@ -98,7 +98,8 @@ def test_a_load_that_changes_kiln_and_day_is_told_with_both(formats: Formats) ->
     same = change_text(Change("B1", "Ada", before, replace(before, kiln="K1"), None), formats)
     assert same.endswith("kiln K1 instead of K2.")
     late = change_text(Change("B1", "Ada", before, after, before.out_at - 60), formats)
-    assert late.endswith(f"That is {formats.spelt_duration(after.out_at - before.out_at + 60)} later than promised.")
+    by = formats.spelt_duration(after.out_at - before.out_at + 60)
+    assert late.endswith(f"That is {by} later than promised. It was late before, and is later now: tell them.")
 
 
 def test_of_many_names_a_refusal_lists_some_and_counts_the_rest(folder: Path, plan: Path) -> None:

@@ -72,7 +72,7 @@ def test_what_did_not_happen_is_planned_again_and_the_rest_is_not(later: Reader)
     path = solved(later, later.post("Wout", "/unnoted", {"not": "F1", **WENT, "work": "1"}))
     text = later.get("Wout", path).text
     assert "F1" not in noted(later)
-    assert "nobody has noted that it did" in text
+    assert "by what was noted or said it did not" in text
     loads = {load for load, state in states(later).items() if state == "waiting"}
     assert "B1" in loads or "C1" in loads
 
