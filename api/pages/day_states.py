@@ -134,6 +134,9 @@ def _occupied(
         text = words("state.perhaps_safe", until=formats.clock(warm, formats.local(now).date()))
     if kept is None:
         return words("state.unnoted", state=text), words("state.unnoted_brief", state=brief), tone
+    if kept.started_at is None and state == "safe":
+        # Whenever it was started: it may be heating at this moment.
+        return words("state.start_unknown"), words("state.look_brief"), tone
     if kept.started_at is None and state not in ("loading", "waits"):
         return words("state.unnoted_start", state=text), words("state.unnoted_brief", state=brief), tone
     return text, brief, tone

@@ -17,7 +17,7 @@ _INDENT = 4
 
 def row(label: str, when: str, remark: str) -> list[str]:
     """One entry: label and time, and a remark that goes on below itself where it is long."""
-    left = " " * _INDENT + label.ljust(_LABEL)
+    left = " " * _INDENT + f"{label} ".ljust(_LABEL)
     if when:
         left += when.ljust(_WHEN) + " "
     lines = wrap(remark, WIDTH - len(left), break_long_words=False) or [""]

@@ -23,6 +23,7 @@ from tests.api.service.house import Clock
 
 MONDAY = date(2026, 11, 30)
 TUESDAY = "/day?date=2026-12-01"
+WEDNESDAY = "/day?date=2026-12-02"
 
 
 def card(pages: Reader, number: int, path: str = "/day", language: str = "en") -> str:
@@ -173,6 +174,16 @@ def test_a_kiln_noted_as_loaded_late_stays_as_hot_as_it_can_be(pages: Reader, cl
     clock.move(hours=20)
     said = card(pages, 1, TUESDAY)
     assert "its start is not noted; by the plan: heating" in said or "cooling: leave it shut" in said
+
+
+def test_a_loaded_kiln_whose_start_nobody_noted_is_never_called_cool(pages: Reader, clock: Clock) -> None:
+    """By the plan F1 has been cool for hours, but it may have been started by hand a moment ago."""
+    clock.move(hours=1, minutes=45)
+    noted(pages, "F1", "loaded")
+    clock.move(hours=47)
+    said = card(pages, 1, WEDNESDAY)
+    assert "its start is not noted: did it start, and when? It may still be hot. Look before you touch." in said
+    assert "cool enough" not in said
 
 
 def test_a_kiln_loaded_in_time_still_waits_for_its_start(pages: Reader, clock: Clock) -> None:
