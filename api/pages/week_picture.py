@@ -16,9 +16,9 @@ from shared.plans import Firing
 from shared.studio import Outage, Studio
 
 WIDTH = 1200.0
-LEFT, RIGHT, TOP = 132.0, 1192.0, 40.0
+LEFT, RIGHT, TOP = 132.0, 1192.0, 40
 """Left of the first edge stand the names, in a drawing of their own that stays when the picture is scrolled."""
-LANE, BAR = 46.0, 20.0
+LANE, BAR = 46, 20
 """Height of a kiln's lane and of the bars in it [SVG user units]."""
 
 ROW, PLOT = 42.0, 30.0
