@@ -16,6 +16,9 @@ from scheduler.planning.changes import Change, changes_between
 from shared.clock import Minute, iso_text
 from shared.plans import Plan
 
+READS_NOTICES = (Person.active, Person.password_hash.is_not(None))
+"""Of people: that they may sign in, and have set a password."""
+
 
 @dataclass(frozen=True, slots=True)
 class Hearing:
@@ -51,11 +54,11 @@ def noted_change(change: Change, zone: ZoneInfo) -> dict[str, Any]:
 
 
 def reading_owners(session: Session, loads: Sequence[str]) -> dict[str, Person]:
-    """The people who own some loads and read their pages, by load: they may sign in, and have set a password."""
+    """The people who own some loads and read their notices, by load."""
     rows = session.execute(
         select(BookedLoad.key, Person)
         .join(Person, Person.id == BookedLoad.person_id)
-        .where(BookedLoad.key.in_(loads), Person.active, Person.password_hash.is_not(None))
+        .where(BookedLoad.key.in_(loads), *READS_NOTICES)
     )
     return {row[0]: row[1] for row in rows}
 

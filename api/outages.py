@@ -37,9 +37,14 @@ def touches(outage: Outage, kiln: Kiln, studio: Studio, firings: Iterable[Firing
         return False
     if outage.begins < end:
         return True
+    return any(firing.load_at < end for firing in inside_as_it_broke(outage, firings))
+
+
+def inside_as_it_broke(outage: Outage, firings: Iterable[Firing]) -> list[Firing]:
+    """The firings that lay in a kiln when it broke: by the plan the outage begins only once they are out."""
     if outage.reason != FAILED:
-        return False
-    return any(f.kiln == kiln.id and f.load_at < end and f.load_at < outage.begins <= f.free_at for f in firings)
+        return []
+    return [f for f in firings if f.kiln == outage.kiln and f.load_at < outage.begins <= f.free_at]
 
 
 def out_now(kiln: Kiln, studio: Studio, firings: Collection[Firing], now: Minute) -> Outage | None:

@@ -7,7 +7,7 @@ what they say is noted: from then on everything else follows from the records.
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Sequence
 
 from sqlalchemy import select
 from sqlalchemy.orm import Session
@@ -19,10 +19,10 @@ from api.service import Service
 from api.storage.change_log import record
 from api.storage.plan_store import current
 from api.storage.studio_store import bump
-from api.storage.tables import BookedLoad, FiringRecord
+from api.storage.tables import BookedLoad
 from api.words import tell
 from shared.clock import Minute, local_time
-from shared.plans import Firing, Plan
+from shared.plans import Firing
 
 
 def unnoted_firings(service: Service, session: Session, now: Minute) -> tuple[Firing, ...]:
@@ -34,12 +34,8 @@ def unnoted_firings(service: Service, session: Session, now: Minute) -> tuple[Fi
     if publication is None:
         return ()
     plan = service.audited(session, publication.plan_id).plan
+    kept = records_of_plan(session, publication.plan_id)
     waiting = set(session.scalars(select(BookedLoad.key).where(BookedLoad.state == "waiting")))
-    return unnoted(plan, records_of_plan(session, publication.plan_id), waiting, now)
-
-
-def unnoted(plan: Plan, kept: Mapping[str, FiringRecord], waiting: Collection[str], now: Minute) -> tuple[Firing, ...]:
-    """The same of a plan, what is noted of it, and the loads that wait."""
     found = [
         firing
         for firing in plan.firings
@@ -56,7 +52,10 @@ def refuse_unnoted(service: Service, session: Session, now: Minute) -> None:
     ProblemError
         If some firings have begun by the plan, and nobody has noted it.
     """
-    found = unnoted_firings(service, session, now)
+    _refuse(unnoted_firings(service, session, now))
+
+
+def _refuse(found: Sequence[Firing]) -> None:
     if found:
         firings = tuple(tell("unnoted.firing", firing=firing.id, kiln=firing.kiln) for firing in found)
         raise ProblemError(409, tell("refused.not_noted", firings=firings), name="not-noted")
@@ -111,6 +110,6 @@ def settle_unnoted(service: Service, who: Identity, by_records: bool | None) -> 
     with service.store.read() as session:
         found = unnoted_firings(service, session, service.minute())
         if found and by_records is None and not records_of_plan(session, current_plan_id(session)):
-            refuse_unnoted(service, session, service.minute())
+            _refuse(found)
     if found and by_records is False:
         note_as_planned(service, who, [firing.id for firing in found])

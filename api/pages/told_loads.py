@@ -10,7 +10,7 @@ from sqlalchemy import select
 from sqlalchemy.orm import Session
 
 from api.formats import Formats
-from api.moves import Hearing
+from api.moves import READS_NOTICES, Hearing
 from api.notices import LOAD_KINDS, load_told
 from api.pages.plan_changes import Telling, telling
 from api.security import Identity
@@ -57,8 +57,8 @@ def told_loads(
 
 
 def _readers(session: Session) -> dict[int, str]:
-    """The names of the people who may sign in and have set a password, by id: they read their notices."""
-    asked = select(Person.id, Person.name).where(Person.active, Person.password_hash.is_not(None))
+    """The names of the people who read their notices, by id."""
+    asked = select(Person.id, Person.name).where(*READS_NOTICES)
     return {row[0]: row[1] for row in session.execute(asked)}
 
 

@@ -6,13 +6,12 @@ from api.cautions import Caution, cautions
 from api.day import CircuitLoad, Day, FiringOnDay, KilnDay
 from api.formats import Formats
 from api.lateness import late_rows, why_text
-from api.outages import out_text, outage_reason
+from api.outages import inside_as_it_broke, out_text, outage_reason
 from api.people import duty_text
 from api.printing.columns import KEEP, heading, paragraph, row
 from api.printing.firing_text import key_lines, mind_lines, put_lines, summary_text, takes_text, time_lines
 from api.words import rule_name
 from shared.plans import CostParts, Proof, Unplaced
-from shared.studio import Outage
 from shared.texts import Text, say
 
 
@@ -90,7 +89,7 @@ def outage_texts(day: Day, kiln_day: KilnDay, formats: Formats) -> list[str]:
     for outage in kiln_day.outages:
         why = outage_reason(outage.reason, words)
         reason = words("plan.reason", reason=why) if why else ""
-        if outage.begins >= day.end or _broke_with_a_charge(day, outage):
+        if inside_as_it_broke(outage, day.plan.firings):
             # It broke with a firing in it: for the plan it is out of use once that is out, for people at once.
             texts.append(out_text(outage, formats))
         elif outage.ends is None:
@@ -99,12 +98,6 @@ def outage_texts(day: Day, kiln_day: KilnDay, formats: Formats) -> list[str]:
             stretch = formats.stretch(outage.begins, outage.ends, day.date)
             texts.append(words("plan.out_of_order", stretch=stretch, reason=reason))
     return texts
-
-
-def _broke_with_a_charge(day: Day, outage: Outage) -> bool:
-    """Whether an outage begins when a firing that was under way has been taken out of the kiln."""
-    plan = day.plan
-    return any(f.kiln == outage.kiln and f.free_at == outage.begins for f in plan.firings if f.id in plan.under_way)
 
 
 def _firing_lines(day: Day, shown: FiringOnDay, formats: Formats, met: dict[str, Caution]) -> list[str]:
