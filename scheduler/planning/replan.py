@@ -2,7 +2,7 @@
 
 What is under way stays, as does what a kiln is being cleaned out for (`cleaning`). Everything else starts from the old
 plan, repaired by dispatch where it no longer holds; every load that changes its kiln, or the day it is out, has a
-price, and the search looks only around the damage (`pinning`), so that it improves only where it has to, and pays.
+price, and what need not move goes back to its minute (`steadiness`).
 """
 
 from __future__ import annotations
@@ -21,8 +21,8 @@ from scheduler.planning.events import Events, Question, Situation, situation
 from scheduler.planning.heats import Charge
 from scheduler.planning.holds import Holds
 from scheduler.planning.insertion import Inserter
-from scheduler.planning.pinning import damaged, near, pin
 from scheduler.planning.session import Progress, Session, Settings, studio_session
+from scheduler.planning.steadiness import damaged, mend
 from scheduler.planning.timetable import Placed, Timetable
 from shared.clock import Minute, local_time, wall_minute
 from shared.loads import Load, session_minutes
@@ -123,11 +123,9 @@ def replan(
     _repair(session, state)
     holds.settle_stages(lambda: _repair(session, state))
     new = [session.problem.load_number[load.id] for load in events.add if load.id in session.problem.load_number]
-    pin(session.timetable, near(session.timetable, damaged(session.timetable, new)))
     session.tell(session.timetable.cost(), "repaired")
-    timetable = session.timetable
-    if len(timetable.firing_of) < len(session.problem.loads) or not all(f.fixed for f in timetable.firings.values()):
-        session.search()
+    if damaged(session.timetable, new):
+        mend(session)
     result = session.finish(now, names=lambda placed: _names(placed, session, fixed | holds.names, state, plan))
     result = holds.told(result).model_copy(
         update={

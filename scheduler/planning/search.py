@@ -16,6 +16,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from scheduler.planning.batches import Batch
+from scheduler.planning.clearing import BACK, CLEAR, Clearing
 from scheduler.planning.dispatch import in_stages
 from scheduler.planning.insertion import Inserter
 from scheduler.planning.pushing import PUSH, in_the_way
@@ -68,12 +69,36 @@ class Record:
         self.work = FADING * self.work + max(1, work)
 
 
+@dataclass(frozen=True, slots=True)
+class Ruin:
+    """What is out of the timetable: whole ``batches``, single loads, and those that were ``pending`` before.
+
+    ``urgent`` loads go back first. ``in_order``: the first of them is to be in time, and the batches go back whole, in
+    their order.
+    """
+
+    batches: list[Batch]
+    single: list[int]
+    pending: list[int]
+    urgent: list[int] = field(default_factory=list)
+    in_order: bool = False
+
+    @property
+    def taken(self) -> list[int]:
+        """The loads that had a place before."""
+        return [*self.single, *(load for batch in self.batches for load in batch.loads)]
+
+
 @dataclass
 class Search:
-    """The state of one search over a timetable. Fixed firings are never touched."""
+    """The state of one search over a timetable. Fixed firings are never touched.
+
+    ``before`` are the firings of a plan to stay near to; they are tried again at the places that they had.
+    """
 
     timetable: Timetable
     seed: int
+    before: tuple[Placed, ...] = ()
     rounds: int = 0
     best: tuple[Placed, ...] = ()
     best_cost: float = float("inf")
@@ -86,7 +111,9 @@ class Search:
         self.best = self.timetable.snapshot()
         self.best_cost = self.timetable.cost()
         self.guide = self.timetable.guide()
-        self.records = {name: Record() for name in (*NEIGHBOURHOODS, *CHOICES, PUSH)}
+        names = (*NEIGHBOURHOODS, *CHOICES, PUSH, CLEAR, *([BACK] if self.before else []))
+        self.records = {name: Record() for name in names}
+        self.clearing = Clearing(self.timetable, self.random, self.before)
 
     def step(self, heat: float) -> bool:
         """One ruin and recreate; ``heat`` from 1 to 0 is how much worse it may be. True where the best got better."""
@@ -94,32 +121,15 @@ class Search:
         name = self._pick()
         looked_for = self.inserter.looked_for
         timetable = self.timetable
-        thinned: list[int] = []
-        chosen: list[int] = []
-        if name in CHOICES:
-            thinned = CHOICES[name](timetable, self.random)
-        elif name == PUSH:
-            pushed = in_the_way(timetable, self.random)
-            if pushed is None:
-                return False
-            thinned, chosen = [pushed[0]], pushed[1]
-        else:
-            chosen = self.chosen(name)
-        pending = [load for load in range(len(timetable.problem.loads)) if load not in timetable.firing_of]
-        if not chosen and not thinned and not pending:
-            return False
-        urgent = {PUSH: thinned, UNPLACED: pending}.get(name, [])
         mark = len(timetable.log)
-        out = thin(timetable, thinned)
-        batches = self._ruin(chosen)
-        if batches is None or out is None:
+        ruin = self._ruin(name)
+        if ruin is None:
             timetable.undo(mark)
             return False
         allowed = self.guide + self._threshold() * heat
         to_the_end = bool(self.random.random() < TO_THE_END)
         most = math.inf if to_the_end else allowed
-        taken = [*out, *(load for batch in batches for load in batch.loads)]
-        done = self._recreate(batches, pending + out, most, urgent, name == PUSH) and not self._strands(taken)
+        done = self._recreate(ruin, most) and not self._strands(ruin.taken)
         guide = timetable.guide() if done else math.inf
         if to_the_end and done:
             self._remember(guide - self.guide)
@@ -142,7 +152,39 @@ class Search:
         placed, follower = self.timetable.firing_of, self.timetable.problem.follower
         return any(load not in placed and any(later in placed for later in follower.get(load, ())) for load in loads)
 
-    def _ruin(self, chosen: list[int]) -> list[Batch] | None:
+    def _ruin(self, name: str) -> Ruin | None:
+        """Take out what a neighbourhood chooses; None where there is nothing, or something fixed would have to go."""
+        timetable = self.timetable
+        if name in (CLEAR, BACK):
+            # One firing is placed; the loads that had to make way for it are out.
+            out = self.clearing.make_way() if name == CLEAR else self.clearing.go_back()
+            return None if out is None else Ruin([], out, [load for load in self._pending() if load not in out])
+        thinned: list[int] = []
+        chosen: list[int] = []
+        if name in CHOICES:
+            thinned = CHOICES[name](timetable, self.random)
+        elif name == PUSH:
+            pushed = in_the_way(timetable, self.random)
+            if pushed is None:
+                return None
+            thinned, chosen = [pushed[0]], pushed[1]
+        else:
+            chosen = self.chosen(name)
+        pending = self._pending()
+        if not chosen and not thinned and not pending:
+            return None
+        urgent = {PUSH: thinned, UNPLACED: pending}.get(name, [])
+        out = thin(timetable, thinned)
+        batches = self._take_out(chosen)
+        if batches is None or out is None:
+            return None
+        return Ruin(batches, out, pending, urgent, name == PUSH)
+
+    def _pending(self) -> list[int]:
+        timetable = self.timetable
+        return [load for load in range(len(timetable.problem.loads)) if load not in timetable.firing_of]
+
+    def _take_out(self, chosen: list[int]) -> list[Batch] | None:
         """Take firings out, and those whose clean-out then has no room; None where one of these is fixed."""
         timetable = self.timetable
         batches: list[Batch] = []
@@ -189,13 +231,9 @@ class Search:
         shares = LEAST_SHARE + (1.0 - LEAST_SHARE * len(names)) * shares
         return names[int(self.random.choice(len(names), p=shares / shares.sum()))]
 
-    def _recreate(
-        self, batches: list[Batch], pending: list[int], most: float, urgent: list[int], in_order: bool
-    ) -> bool:
-        """Put back what is out, ``urgent`` loads first; False as soon as the plan costs more than ``most``.
-
-        ``in_order``: the urgent load is to be in time, and the batches go back whole, in their order.
-        """
+    def _recreate(self, ruin: Ruin, most: float) -> bool:
+        """Put back what is out; False as soon as the plan costs more than ``most``."""
+        batches, pending, urgent, in_order = ruin.batches, ruin.pending + ruin.single, ruin.urgent, ruin.in_order
         random = self.random
         inserter = self.inserter
         inserter.blink = 0.02 if random.random() < 0.7 else 0.15

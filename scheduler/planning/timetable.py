@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -362,11 +362,23 @@ class Timetable:
             for firing in self.firings.values()
         )
 
+    def reprice(self, moved_price: float) -> None:
+        """Ask another price for a load that moves [currency], of what is booked too; forgets the log."""
+        self.moved_price = moved_price
+        self.restore([self.priced(firing) for firing in self.snapshot()])
+
+    def priced(self, firing: Placed) -> Placed:
+        """A firing at this timetable's price of moving."""
+        moved = firing.batch.moved(firing.kiln, out_minutes(firing, self.problem.grid_minutes)) * self.moved_price
+        place = firing.place._replace(guide=firing.place.guide + moved - firing.moved_cost)
+        return replace(firing, place=place, moved_cost=moved)
+
     # -- what it costs -------------------------------------------------------------------------------------------
 
     def cost(self) -> float:
         """Cost of the timetable on the grid [currency]: lateness, unplaced loads, energy, firings, changes."""
-        placed = sum(firing.late_cost + firing.place.energy + self.firing_price for firing in self.firings.values())
+        firings = self.firings.values()
+        placed = sum(f.late_cost + f.moved_cost + f.place.energy + self.firing_price for f in firings)
         return placed + self.cleaning_cost() + self.unplaced_cost()
 
     def guide(self) -> float:

@@ -37,7 +37,7 @@ def _timetable(studio: Studio, loads: tuple[Load, ...], now: Minute) -> Timetabl
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_no_later_stage_is_left_behind_by_an_earlier_one_that_loses_its_place(seed: int) -> None:
-    """As in a re-plan that pins what is far from the damage: the later stages cannot move."""
+    """As in a re-plan in which people hold firings: the later stages cannot move."""
     timetable = dispatched(seed)
     follower = timetable.problem.follower
     later = {load for after in follower.values() for load in after}

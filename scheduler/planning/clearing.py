@@ -1,0 +1,161 @@
+"""A neighbourhood that clears a place: a load goes where it would by itself, and what is in its way goes elsewhere.
+
+A casting has to end at its session: what keeps it out is not only what stands in its kiln, but whose hands and current
+are taken at that hour, in other kilns and for other work. Firings near in time are too many to guess at; those that
+break a rule beside it are few. (An ejection chain of one step: Glover, Discrete Applied Mathematics 65 (1996) 223.)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from scheduler.planning.shortages import short_of_current, short_of_hands
+from scheduler.planning.thinning import overdue_load
+from scheduler.planning.timetable import Placed, Timetable, heating_end, out_minutes
+
+CLEAR = "a place cleared for a load"
+BACK = "a firing as it was before"
+
+LATER = 0.5
+"""Share of the places that are looked for from a later moment on than the first possible one [-]."""
+
+TRIALS = 4
+"""Loads and kilns that are tried until there is a place to clear."""
+
+MOST_CLEARED = 8
+"""Most firings that make way at once."""
+
+
+class Clearing:
+    """Places beside what is fixed alone, and what else has to go for them; ``before`` are firings of a plan before."""
+
+    def __init__(self, timetable: Timetable, random: np.random.Generator, before: Sequence[Placed] = ()) -> None:
+        self.timetable = timetable
+        self.random = random
+        self.before = [firing for firing in before if not firing.fixed]
+        self.bare = Timetable(timetable.problem, timetable.batches)
+        for firing in timetable.firings.values():
+            if firing.fixed:
+                self.bare.add(firing)
+
+    def make_way(self) -> list[int] | None:
+        """Place a load, and take out what is in its way; returns the loads that are out then.
+
+        None where nothing was found, or something fixed is in the way: the timetable is to be undone then.
+        """
+        for _ in range(TRIALS):
+            load = self._load()
+            if load is None:
+                return None
+            placed = self._place(load)
+            if placed is not None:
+                return self._put(placed)
+        return None
+
+    def go_back(self) -> list[int] | None:
+        """Put a firing of the plan before where it was, and take out what is in its way; as `make_way`."""
+        moved = [firing for firing in self.before if self._has_moved(firing)]
+        if not moved:
+            return None
+        old = moved[int(self.random.integers(len(moved)))]
+        bounds = self.timetable.bounds(old.batch.loads)
+        out = out_minutes(old, self.timetable.problem.grid_minutes)
+        if bounds is None or old.place.load < bounds[0] or out > bounds[1]:
+            return None
+        return self._put(self.timetable.priced(old))
+
+    def _has_moved(self, old: Placed) -> bool:
+        """Whether a load of an old firing is on another day or in another kiln, or has no place."""
+        timetable = self.timetable
+        firings = {timetable.firing_of.get(load) for load in old.batch.loads}
+        if None in firings:
+            return True
+        now = [timetable.firings[number] for number in firings if number is not None]
+        return any(firing.moved_cost > 0.0 and not firing.fixed for firing in now)
+
+    def _load(self) -> int | None:
+        """A load without a place, or a late one; of stages that have no place, the first."""
+        timetable, random = self.timetable, self.random
+        problem = timetable.problem
+        pending = [load for load in range(len(problem.loads)) if load not in timetable.firing_of]
+        late = [number for number, firing in timetable.firings.items() if firing.late_cost > 0.0 and not firing.fixed]
+        if pending and (not late or random.random() < 0.5):
+            load = pending[int(random.integers(len(pending)))]
+            while (before := problem.loads[load].after) is not None:
+                earlier = problem.load_number.get(before)
+                if earlier is None or earlier in timetable.firing_of:
+                    break
+                load = earlier
+            return load
+        if not late:
+            return None
+        return overdue_load(timetable, random, timetable.firings[late[int(random.integers(len(late)))]])[0]
+
+    def _place(self, load: int) -> Placed | None:
+        """Where a load costs least by itself in a kiln drawn at random, from some moment on."""
+        timetable, random = self.timetable, self.random
+        batches = timetable.batches
+        alone = batches.make(timetable.problem.loads[load].profile, (load,))
+        bounds = timetable.bounds((load,))
+        kilns = [] if alone is None else batches.kilns_for(alone)
+        if alone is None or bounds is None or not kilns:
+            return None
+        kiln = kilns[int(random.integers(len(kilns)))]
+        fit = batches.fit(alone, kiln)
+        assert fit is not None  # `kilns_for` names only such kilns
+        first = max(bounds[0], 0)
+        if random.random() < LATER:
+            first = int(random.integers(first, max(first, timetable.problem.slots) + 1))
+        return self.bare.best_place(alone, kiln, fit, not_before=first, last_out_minutes=bounds[1], free_of_stages=True)
+
+    def _put(self, placed: Placed) -> list[int] | None:
+        """Put a firing where it is to be; returns the loads that had to go and are not in it, or None."""
+        timetable = self.timetable
+        place = placed.place
+        out: list[Placed] = []
+
+        def go(number: int) -> bool:
+            if timetable.firings[number].fixed or len(out) == MOST_CLEARED:
+                return False
+            out.append(timetable.remove(number))
+            return True
+
+        own = {timetable.firing_of[load] for load in placed.batch.loads if load in timetable.firing_of}
+        if not all(go(number) for number in sorted(own)):
+            return None
+        row = [n for begin, end, n in timetable.busy(placed.kiln) if begin < place.free and end > place.load and n >= 0]
+        if not all(go(number) for number in row):
+            return None
+        new = timetable.add(placed)
+        while (users := self._takers(new)) is not None:
+            if not users or not go(users[int(self.random.integers(len(users)))]):
+                return None
+        for kiln in {placed.kiln, *(firing.kiln for firing in out)}:
+            while (unclean := timetable.unclean(kiln)) is not None:
+                if unclean == new or not go(unclean):
+                    return None
+        return [load for firing in out for load in firing.batch.loads if load not in timetable.firing_of]
+
+    def _takers(self, new: int) -> list[int] | None:
+        """The firings that take hands or current in a slot in which a new one has too little; None where it has all."""
+        timetable = self.timetable
+        firings = {n: f for n, f in timetable.firings.items() if n != new and not f.fixed}
+        slot = short_of_hands(timetable, new)
+        if slot is not None:
+            return [number for number in firings if self._takes_hands(number, slot)]
+        current = short_of_current(timetable, new)
+        if current is None:
+            return None
+        line, slot = current
+        lines = timetable.problem.kiln_lines
+        return [n for n, f in firings.items() if f.place.start <= slot < heating_end(f) and line in lines[f.kiln]]
+
+    def _takes_hands(self, number: int, slot: int) -> bool:
+        firing = self.timetable.firings[number]
+        place, phases = firing.place, firing.fit.phases
+        return (
+            place.load - self.timetable.cleaning_slots(number) <= slot < place.load + phases.load
+            or place.unload <= slot < place.unload + phases.unload
+        )

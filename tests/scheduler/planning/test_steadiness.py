@@ -1,0 +1,120 @@
+"""What a re-plan leaves alone: everything but what is worth moving."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import pytest
+
+from scheduler.planning.batches import Batches, Stay
+from scheduler.planning.heats import Heats
+from scheduler.planning.placement import Place
+from scheduler.planning.steadiness import damaged, put_back
+from scheduler.planning.timetable import Timetable, out_minutes
+from shared.clock import Minute
+from tests.scheduler.planning.plain_studio import bench_kiln, load, problem_of, slow_profile, studio
+
+OTHER = slow_profile("else", work="else")
+DAY = 24 * 60
+
+
+def booked(promised: Mapping[int, Minute] | None = None) -> Timetable:
+    """Two kilns of one kind of work with four firings each, and one of another kind with one; each firing a load."""
+    dates = promised or {}
+    kilns = (bench_kiln("K1"), bench_kiln("K2"), bench_kiln("K3", work=("else",)))
+    loads = (*(load(f"L{n}", promised=dates.get(n)) for n in range(8)), load("E", profile="else"), load("NEW"))
+    problem = problem_of(studio(kilns=kilns, profiles=(slow_profile(), OTHER)), loads)
+    stays = {number: Stay(number // 4, (number % 4) * DAY, (number % 4 + 1) * DAY) for number in range(8)}
+    stays[8] = Stay(2, 0, DAY)
+    timetable = Timetable(problem, Batches(problem, Heats(problem), stays))
+    for number in range(9):
+        batch = timetable.batches.make(problem.loads[number].profile, (number,))
+        assert batch is not None
+        kiln = number // 4
+        fit = timetable.batches.fit(batch, kiln)
+        assert fit is not None
+        start = ((number % 4) * DAY + 60) // problem.grid_minutes
+        placed = timetable.best_place(batch, kiln, fit, only_start=start)
+        assert placed is not None
+        timetable.add(placed)
+    return timetable
+
+
+def test_what_is_where_it_was_is_not_damaged() -> None:
+    assert damaged(booked(), ()) == []
+
+
+def test_a_load_without_a_place_or_on_another_day_or_new_is() -> None:
+    timetable = booked()
+    timetable.remove(timetable.firing_of[2])
+    batch = timetable.batches.make("warm", (5,))
+    assert batch is not None
+    timetable.remove(timetable.firing_of[5])
+    fit = timetable.batches.fit(batch, 0)
+    assert fit is not None
+    placed = timetable.best_place(batch, 0, fit)
+    assert placed is not None
+    timetable.add(placed)
+    assert damaged(timetable, [9]) == [2, 5, 9]
+
+
+def shifted(timetable: Timetable, load: int, minutes: int, kiln: int | None = None) -> int:
+    """The firing of a load so much later, or in another kiln; its number."""
+    firing = timetable.remove(timetable.firing_of[load])
+    start = firing.place.start + minutes // timetable.problem.grid_minutes
+    where = firing.kiln if kiln is None else kiln
+    placed = timetable.best_place(firing.batch, where, firing.fit, only_start=start)
+    assert placed is not None
+    return timetable.add(placed)
+
+
+def places(timetable: Timetable) -> dict[tuple[int, ...], Place]:
+    return {firing.batch.loads: firing.place for firing in timetable.firings.values()}
+
+
+def test_a_firing_that_only_changed_its_hour_goes_back_to_the_minute_and_is_held() -> None:
+    timetable = booked()
+    before = timetable.snapshot()
+    shifted(timetable, 2, 30)
+    assert places(timetable) != {firing.batch.loads: firing.place for firing in before}
+    held = put_back(timetable, before)
+    assert places(timetable) == {firing.batch.loads: firing.place for firing in before}
+    assert held == {number for number, firing in timetable.firings.items() if firing.fixed} == set(timetable.firings)
+
+
+def test_what_moved_to_another_kiln_or_day_stays_there_and_what_it_displaced_too() -> None:
+    timetable = booked()
+    before = timetable.snapshot()
+    timetable.remove(timetable.firing_of[6])
+    moved = shifted(timetable, 2, 0, kiln=1)  # to where load 6 was
+    new = timetable.firings[moved].place
+    put_back(timetable, before)
+    assert places(timetable)[(2,)] == new
+    assert not timetable.firings[timetable.firing_of[2]].fixed
+    assert timetable.is_sound()
+
+
+def test_no_load_is_late_by_going_back() -> None:
+    """Load 1 was late by half an hour and is in time now: its old place is no place to go back to."""
+    timetable = booked()
+    firing = timetable.firings[timetable.firing_of[1]]
+    timetable = booked({1: timetable.problem.begin + out_minutes(firing, timetable.problem.grid_minutes)})
+    assert timetable.firings[shifted(timetable, 1, 30)].late_cost > 0.0
+    before = timetable.snapshot()
+    assert timetable.firings[shifted(timetable, 1, -30)].late_cost == 0.0
+    in_time = places(timetable)[(1,)]
+    put_back(timetable, before)
+    assert places(timetable)[(1,)] == in_time
+
+
+def test_a_load_that_moves_costs_its_price_and_the_dearer_one_while_it_is_decided() -> None:
+    timetable = booked()
+    cost, guide = timetable.cost(), timetable.guide()
+    timetable.reprice(7.0)
+    assert (timetable.cost(), timetable.guide()) == (pytest.approx(cost), pytest.approx(guide))  # nothing has moved
+    timetable.remove(timetable.firing_of[6])
+    shifted(timetable, 2, 0, kiln=1)
+    dear, dear_guide = timetable.cost(), timetable.guide()
+    timetable.reprice(0.0)
+    assert dear - timetable.cost() == pytest.approx(7.0)
+    assert dear_guide - timetable.guide() == pytest.approx(7.0)
