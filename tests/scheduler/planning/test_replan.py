@@ -188,6 +188,34 @@ def test_a_cancelled_load_is_gone_and_an_added_one_is_placed() -> None:
     assert gone not in {change.load for change in result.changes}
 
 
+def test_an_hour_that_another_kiln_s_session_holds_is_made_free_and_nothing_else_moves() -> None:
+    """One caster; a flask in K1 is cast at some hour of Tuesday, and a class's flasks for K2 have to be at that hour."""
+    other = BURNOUT.model_copy(update={"id": "other", "work": "other"})
+    place = studio(
+        kilns=(bench_kiln("K1", work=("other",)), bench_kiln("K2", work=("burnout",)), bench_kiln("K3")),
+        profiles=(slow_profile(), BURNOUT, other),
+        shifts=(DAYTIME.model_copy(update={"skills": ("casting",), "hands": 1}),),
+        prices=Prices(moved=2.0),
+    )
+    ready = clock("09:00", day=1)
+    loads = (
+        load("M", profile="other", session_minutes=60.0, ready=ready, promised=clock("17:00", day=1)),
+        *(load(f"W{n}", footprint_cm2=850.0, height_mm=200.0) for n in range(3)),
+    )
+    made = plan(place, loads, now=BEGIN, begin=BEGIN, settings=Settings(work_limit=60))
+    was = next(firing for firing in made.firings if "M" in firing.loads)
+    new = load("C", profile="burnout", session_minutes=60.0, session_at=was.unload_at)
+    result = replan(place, loads, made, now=BEGIN, events=Events(add=(new,)), settings=Settings(work_limit=60))
+    prove(result.studio, result.loads, result.plan)
+    after = {load: firing for firing in result.plan.firings for load in firing.loads}
+    assert after["C"].unload_at == was.unload_at
+    assert after["M"].unload_at != was.unload_at
+    assert after["M"].out_at <= clock("17:00", day=1)
+    for firing in made.firings:
+        if firing.kiln == "K3":
+            assert after[firing.loads[0]].start_at == firing.start_at
+
+
 @pytest.mark.parametrize(
     ("events", "named"),
     [
