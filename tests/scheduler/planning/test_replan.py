@@ -189,7 +189,7 @@ def test_a_cancelled_load_is_gone_and_an_added_one_is_placed() -> None:
 
 
 def test_an_hour_that_another_kiln_s_session_holds_is_made_free_and_nothing_else_moves() -> None:
-    """One caster; a flask in K1 is cast at some hour of Tuesday, and a class's flasks for K2 have to be at that hour."""
+    """One caster; a flask in K1 is cast at some hour of Tuesday, and flasks for K2 have to be cast at that hour."""
     other = BURNOUT.model_copy(update={"id": "other", "work": "other"})
     place = studio(
         kilns=(bench_kiln("K1", work=("other",)), bench_kiln("K2", work=("burnout",)), bench_kiln("K3")),
