@@ -11,7 +11,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from scheduler.planning.shortages import short_of_current, short_of_hands
+from scheduler.planning.problem import ONE_HAND
+from scheduler.planning.shortages import is_away, short_of_current, short_of_hands
 from scheduler.planning.thinning import overdue_load
 from scheduler.planning.timetable import Placed, Timetable, heating_end, out_minutes
 
@@ -29,13 +30,18 @@ MOST_CLEARED = 8
 
 
 class Clearing:
-    """Places beside what is fixed alone, and what else has to go for them; ``before`` are firings of a plan before."""
+    """Places beside what is fixed alone, and what else has to go for them.
+
+    ``before`` are firings of a plan before; ``looked_for`` counts places looked for: work done.
+    """
 
     def __init__(self, timetable: Timetable, random: np.random.Generator, before: Sequence[Placed] = ()) -> None:
         self.timetable = timetable
         self.random = random
-        self.before = [firing for firing in before if not firing.fixed]
+        self.before = before
+        self.looked_for = 0
         self.bare = Timetable(timetable.problem, timetable.batches)
+        self.bare.moved_price = timetable.moved_price
         for firing in timetable.firings.values():
             if firing.fixed:
                 self.bare.add(firing)
@@ -68,12 +74,7 @@ class Clearing:
 
     def _has_moved(self, old: Placed) -> bool:
         """Whether a load of an old firing is on another day or in another kiln, or has no place."""
-        timetable = self.timetable
-        firings = {timetable.firing_of.get(load) for load in old.batch.loads}
-        if None in firings:
-            return True
-        now = [timetable.firings[number] for number in firings if number is not None]
-        return any(firing.moved_cost > 0.0 and not firing.fixed for firing in now)
+        return any(is_away(self.timetable, load) for load in old.batch.loads)
 
     def _load(self) -> int | None:
         """A load without a place, or a late one; of stages that have no place, the first."""
@@ -108,6 +109,7 @@ class Clearing:
         first = max(bounds[0], 0)
         if random.random() < LATER:
             first = int(random.integers(first, max(first, timetable.problem.slots) + 1))
+        self.looked_for += 1
         return self.bare.best_place(alone, kiln, fit, not_before=first, last_out_minutes=bounds[1], free_of_stages=True)
 
     def _put(self, placed: Placed) -> list[int] | None:
@@ -116,8 +118,8 @@ class Clearing:
         place = placed.place
         out: list[Placed] = []
 
-        def go(number: int) -> bool:
-            if timetable.firings[number].fixed or len(out) == MOST_CLEARED:
+        def go(number: int | None) -> bool:
+            if number is None or timetable.firings[number].fixed or len(out) == MOST_CLEARED:
                 return False
             out.append(timetable.remove(number))
             return True
@@ -134,17 +136,23 @@ class Clearing:
                 return None
         for kiln in {placed.kiln, *(firing.kiln for firing in out)}:
             while (unclean := timetable.unclean(kiln)) is not None:
-                if unclean == new or not go(unclean):
+                if not go(self._before(new) if unclean == new else unclean):
                     return None
         return [load for firing in out for load in firing.batch.loads if load not in timetable.firing_of]
+
+    def _before(self, new: int) -> int | None:
+        """The firing before a new one in its kiln, after which there is no room for the clean-out."""
+        load = self.timetable.firings[new].place.load
+        row = self.timetable.busy(self.timetable.firings[new].kiln)
+        return next((number for begin, _, number in reversed(row) if number >= 0 and begin < load), None)
 
     def _takers(self, new: int) -> list[int] | None:
         """The firings that take hands or current in a slot in which a new one has too little; None where it has all."""
         timetable = self.timetable
         firings = {n: f for n, f in timetable.firings.items() if n != new and not f.fixed}
-        slot = short_of_hands(timetable, new)
-        if slot is not None:
-            return [number for number in firings if self._takes_hands(number, slot)]
+        hands = short_of_hands(timetable, new)
+        if hands is not None:
+            return [number for number in firings if self._takes_hands(number, *hands)]
         current = short_of_current(timetable, new)
         if current is None:
             return None
@@ -152,10 +160,11 @@ class Clearing:
         lines = timetable.problem.kiln_lines
         return [n for n, f in firings.items() if f.place.start <= slot < heating_end(f) and line in lines[f.kiln]]
 
-    def _takes_hands(self, number: int, slot: int) -> bool:
-        firing = self.timetable.firings[number]
+    def _takes_hands(self, number: int, group: int, slot: int) -> bool:
+        timetable = self.timetable
+        firing = timetable.firings[number]
         place, phases = firing.place, firing.fit.phases
-        return (
-            place.load - self.timetable.cleaning_slots(number) <= slot < place.load + phases.load
-            or place.unload <= slot < place.unload + phases.unload
-        )
+        if place.unload <= slot < place.unload + phases.unload:
+            return group in timetable.problem.crew(firing.batch.profile, phases.is_hot).rows
+        first = place.load - timetable.cleaning_slots(number)
+        return group in ONE_HAND.rows and first <= slot < place.load + phases.load

@@ -26,6 +26,7 @@ class ExactNeighbourhoods:
 
     def __init__(self, timetable: Timetable, seed: int) -> None:
         self.timetable = Timetable(timetable.problem, timetable.batches)
+        self.timetable.moved_price = timetable.moved_price
         self.random = np.random.default_rng(seed)
         self.search = Search(self.timetable, seed + 7)
         self.inserter = Inserter(self.timetable, seed + 8)

@@ -88,7 +88,7 @@ def why_late(timetable: Timetable, number: int) -> Reason:
     batch = batches.make(load.profile, (number,))
     if batch is None or load.promised is None:
         return Reason("time", "", ())
-    if firing.fixed and firing.place.load <= 0:
+    if firing.fixed and firing.place.load < 0:
         return Reason("computed_times", say("reason.firing_under_way"), ())
     promised = load.promised - problem.begin
     soonest = _soonest(Timetable(problem, batches), batch, stages=timetable)

@@ -22,7 +22,7 @@ from scheduler.planning.heats import Charge
 from scheduler.planning.holds import Holds
 from scheduler.planning.insertion import Inserter
 from scheduler.planning.session import Progress, Session, Settings, studio_session
-from scheduler.planning.steadiness import damaged, mend
+from scheduler.planning.steadiness import damaged, mend, put_back
 from scheduler.planning.timetable import Placed, Timetable
 from shared.clock import Minute, local_time, wall_minute
 from shared.loads import Load, session_minutes
@@ -122,10 +122,11 @@ def replan(
     under_way = (*(firing.id for firing in state.under_way), *cleaned.values())
     _repair(session, state)
     holds.settle_stages(lambda: _repair(session, state))
-    new = [session.problem.load_number[load.id] for load in events.add if load.id in session.problem.load_number]
     session.tell(session.timetable.cost(), "repaired")
-    if damaged(session.timetable, new):
+    if damaged(session.timetable):
         mend(session)
+    else:
+        put_back(session.timetable, session.timetable.snapshot())
     result = session.finish(now, names=lambda placed: _names(placed, session, fixed | holds.names, state, plan))
     result = holds.told(result).model_copy(
         update={

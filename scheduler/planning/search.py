@@ -119,12 +119,13 @@ class Search:
         """One ruin and recreate; ``heat`` from 1 to 0 is how much worse it may be. True where the best got better."""
         self.rounds += 1
         name = self._pick()
-        looked_for = self.inserter.looked_for
+        looked_for = self.inserter.looked_for + self.clearing.looked_for
         timetable = self.timetable
         mark = len(timetable.log)
         ruin = self._ruin(name)
         if ruin is None:
             timetable.undo(mark)
+            self.records[name].add(0.0, 1)
             return False
         allowed = self.guide + self._threshold() * heat
         to_the_end = bool(self.random.random() < TO_THE_END)
@@ -134,7 +135,8 @@ class Search:
         if to_the_end and done:
             self._remember(guide - self.guide)
         better = False
-        self.records[name].add(max(0.0, self.guide - guide), self.inserter.looked_for - looked_for)
+        work = self.inserter.looked_for + self.clearing.looked_for - looked_for
+        self.records[name].add(max(0.0, self.guide - guide), work)
         if guide <= allowed:
             self.guide = guide
             timetable.log.clear()

@@ -150,6 +150,10 @@ class Session:
         late = sum(_late_loads(one, self.problem.grid_minutes) for one in placed)
         unplaced = len(self.problem.loads) - sum(len(one.batch.loads) for one in placed)
         energy = sum(one.place.energy for one in placed)
+        price = self.timetable.moved_price
+        if price:
+            # A re-plan asks more than the studio's price for a load that moves, for as long as it searches.
+            cost -= sum(one.moved_cost for one in placed) * (1.0 - self.problem.studio.prices.moved / price)
         self._progress(Progress(self.clock.seconds(), cost, self.bound, note, late, unplaced, energy))
 
     def prove(self, known: Callable[[], float], tell: Callable[[tuple[Placed, ...], float], None]) -> None:
@@ -269,8 +273,9 @@ class Session:
         return Colleague(job)
 
     def finish(self, now: Minute, names: Callable[[Sequence[Placed]], Sequence[str]] | None = None) -> Plan:
-        """Settle the timetable and write the plan that it means."""
+        """Settle the timetable and write the plan that it means, at the studio's own prices."""
         settle(self.timetable)
+        self.timetable.reprice(self.problem.studio.prices.moved)
         result = write_plan_of(
             self.timetable,
             made_at=now,

@@ -1,4 +1,4 @@
-"""What a booked firing is short of: its kiln, hands, current, a clean-out before it, or the order of its stages."""
+"""What a firing is short of: its kiln, hands, current, a clean-out, the order of its stages, or its day of before."""
 
 from __future__ import annotations
 
@@ -7,16 +7,16 @@ import numpy as np
 from scheduler.planning.timetable import Timetable, heating_end, out_minutes
 
 
-def short_of_hands(timetable: Timetable, number: int) -> int | None:
-    """The first slot in which there are too few hands while a firing is cleaned out for, loaded or unloaded."""
+def short_of_hands(timetable: Timetable, number: int) -> tuple[int, int] | None:
+    """A group of people, and the first slot in which it is too few while a firing is cleaned out for, or handled."""
     problem, firing = timetable.problem, timetable.firings[number]
     place, phases = firing.place, firing.fit.phases
     first = max(0, place.load - timetable.cleaning_slots(number))
     for begin, end in ((first, place.load + phases.load), (place.unload, place.unload + phases.unload)):
         used, people = timetable.people_used[:, begin:end], problem.people[:, begin:end]
-        short = np.flatnonzero(np.any(used > people, axis=0))
+        short = np.argwhere((used > people).T)
         if len(short):
-            return begin + int(short[0])
+            return int(short[0][1]), begin + int(short[0][0])
     return None
 
 
@@ -27,6 +27,18 @@ def short_of_current(timetable: Timetable, number: int) -> tuple[int, int] | Non
     lines = problem.kiln_lines[firing.kiln]
     over = np.argwhere(timetable.lines_used[lines, begin:end] > problem.line_limit[lines, None])
     return (int(lines[over[0][0]]), begin + int(over[0][1])) if len(over) else None
+
+
+def is_away(timetable: Timetable, load: int) -> bool:
+    """Whether a load of the plan before is in another kiln now, or out on another day, or has no place."""
+    stay = timetable.batches.stays.get(load)
+    if stay is None:
+        return False
+    number = timetable.firing_of.get(load)
+    if number is None:
+        return True
+    firing = timetable.firings[number]
+    return stay.kiln != firing.kiln or not stay.begin <= out_minutes(firing, timetable.problem.grid_minutes) < stay.end
 
 
 def stands(timetable: Timetable, number: int) -> bool:

@@ -12,8 +12,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from scheduler.planning.session import Session
-from scheduler.planning.shortages import stands
-from scheduler.planning.timetable import Placed, Timetable, out_minutes
+from scheduler.planning.shortages import is_away, stands
+from scheduler.planning.timetable import Placed, Timetable
 
 SURCHARGE = 5.0
 """How many times the studio's price a moved load costs while it is decided what moves [-]; house choice. Measured at
@@ -24,46 +24,47 @@ PASSES = 3
 """How often firings are tried at their old places: one that goes back may make room for another [-]."""
 
 
-def damaged(timetable: Timetable, new: Sequence[int]) -> list[int]:
-    """Loads that are not where they were: in another kiln or on another day, without a place, or new."""
-    grid = timetable.problem.grid_minutes
-    found = set(new)
-    for load, stay in timetable.batches.stays.items():
-        number = timetable.firing_of.get(load)
-        if number is None:
-            found.add(load)
-            continue
-        firing = timetable.firings[number]
-        if stay.kiln != firing.kiln or not stay.begin <= out_minutes(firing, grid) < stay.end:
-            found.add(load)
-    return sorted(found)
+def damaged(timetable: Timetable) -> list[int]:
+    """Loads that are not where they were, or were nowhere before; of those under way none is."""
+    moving = {load for firing in timetable.firings.values() if not firing.fixed for load in firing.batch.loads}
+    stays, every = timetable.batches.stays, range(len(timetable.problem.loads))
+    return [
+        load
+        for load in every
+        if is_away(timetable, load) or (load not in stays and (load in moving or load not in timetable.firing_of))
+    ]
 
 
 def mend(session: Session) -> None:
-    """Search for a plan that moves what is worth it, and nothing else; leaves it in the session's timetable."""
+    """Search for a plan that moves what is worth it, and nothing else; leaves it in the session's timetable.
+
+    The timetable keeps the dearer price of moving until the session has settled and written the plan.
+    """
     timetable = session.timetable
-    before, price = timetable.snapshot(), timetable.moved_price
-    timetable.reprice(SURCHARGE * price)
+    timetable.reprice(SURCHARGE * timetable.moved_price)
+    before = tuple(firing for firing in timetable.snapshot() if _is_home(timetable, firing))
     session.search(before=before)
-    timetable.reprice(price)
     put_back(timetable, before)
 
 
-def put_back(timetable: Timetable, before: Sequence[Placed]) -> set[int]:
+def put_back(timetable: Timetable, before: Sequence[Placed]) -> None:
     """Put firings that keep their loads, kiln and day where they were ``before``, where that fits, and hold them there.
 
-    Returns the numbers of those that are held. No load moves to another kiln or day by this, and none is later.
+    No load moves to another kiln or day by this, none costs more for being late, and no kiln needs more clean-outs.
     """
-    was = {firing.batch.loads: firing for firing in before if not firing.fixed}
-    held: set[int] = set()
+    was = {firing.batch.loads: firing for firing in before}
     for _ in range(PASSES):
-        tried = [number for number in _in_order(timetable) if number not in held]
-        back = {new for number in tried if (new := _put_back(timetable, number, was)) is not None}
-        held |= back
-        if not back:
+        back = [_put_back(timetable, number, was) for number in _in_order(timetable)]
+        if not any(back):
             break
     timetable.log.clear()
-    return held
+
+
+def _is_home(timetable: Timetable, firing: Placed) -> bool:
+    """Whether a firing is where people know it: not a load of it was nowhere, in another kiln or on another day."""
+    loads = firing.batch.loads
+    known = all(load in timetable.batches.stays and not is_away(timetable, load) for load in loads)
+    return known and not firing.fixed
 
 
 def _in_order(timetable: Timetable) -> list[int]:
@@ -71,22 +72,25 @@ def _in_order(timetable: Timetable) -> list[int]:
     return sorted(firings, key=lambda number: (firings[number].place.start, number))
 
 
-def _put_back(timetable: Timetable, number: int, was: Mapping[tuple[int, ...], Placed]) -> int | None:
-    """Put one firing back; its new number, or None where it stays as it is."""
+def _put_back(timetable: Timetable, number: int, was: Mapping[tuple[int, ...], Placed]) -> bool:
+    """Put one firing back; whether it is there now and was not before."""
     firing = timetable.firings[number]
     old = was.get(firing.batch.loads)
-    if firing.fixed or old is None or old.kiln != firing.kiln:
-        return None
-    if old.late_cost > firing.late_cost + 1e-6 or _moved(timetable, old) > _moved(timetable, firing):
-        return None
+    if old is None or not _is_exact(timetable, old):
+        return False
+    if old.late_cost > firing.late_cost + 1e-6 or not _is_home(timetable, firing):
+        return False
     mark = len(timetable.log)
+    cleaning = timetable.cleaning_cost()
     timetable.remove(number)
-    new = timetable.add(replace(old, fixed=True))
-    if stands(timetable, new):
-        return new
+    new = timetable.add(replace(timetable.priced(old), fixed=True))
+    if stands(timetable, new) and timetable.cleaning_cost() <= cleaning + 1e-6:
+        return True
     timetable.undo(mark)
-    return None
+    return False
 
 
-def _moved(timetable: Timetable, firing: Placed) -> int:
-    return firing.batch.moved(firing.kiln, out_minutes(firing, timetable.problem.grid_minutes))
+def _is_exact(timetable: Timetable, firing: Placed) -> bool:
+    """Whether a firing stands with its real mass: what is held is not settled any more."""
+    charge = timetable.batches.charge(firing.batch, firing.kiln, exact=True)
+    return charge is not None and firing.fit.phases.charge == charge[0]

@@ -188,6 +188,16 @@ def test_a_cancelled_load_is_gone_and_an_added_one_is_placed() -> None:
     assert gone not in {change.load for change in result.changes}
 
 
+def test_a_cancelled_load_makes_nobody_come_at_another_hour() -> None:
+    """What is left could be fired sooner, or cheaper, once a load is gone; its people know their hours already."""
+    _, _, made = week()
+    gone = next(f for f in made.firings if f.load_at > NOON and len(f.loads) == 1 and f.kiln != "K1")
+    result = replanned(NOON, Events(cancel=gone.loads))
+    was = {f.loads: (f.kiln, f.load_at, f.start_at, f.unload_at) for f in made.firings if f is not gone}
+    now = {f.loads: (f.kiln, f.load_at, f.start_at, f.unload_at) for f in result.plan.firings}
+    assert {loads: at for loads, at in was.items() if loads in now} == now
+
+
 def test_an_hour_that_another_kiln_s_session_holds_is_made_free_and_nothing_else_moves() -> None:
     """One caster; a flask in K1 is cast at some hour of Tuesday, and flasks for K2 have to be cast at that hour."""
     other = BURNOUT.model_copy(update={"id": "other", "work": "other"})

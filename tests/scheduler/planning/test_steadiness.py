@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from scheduler.planning.batches import Batches, Stay
+from scheduler.planning.clearing import Clearing
 from scheduler.planning.heats import Heats
+from scheduler.planning.neighbourhoods import ExactNeighbourhoods
 from scheduler.planning.placement import Place
 from scheduler.planning.steadiness import damaged, put_back
 from scheduler.planning.timetable import Timetable, out_minutes
@@ -40,11 +44,11 @@ def booked(promised: Mapping[int, Minute] | None = None) -> Timetable:
     return timetable
 
 
-def test_what_is_where_it_was_is_not_damaged() -> None:
-    assert damaged(booked(), ()) == []
+def test_what_is_where_it_was_is_not_damaged_and_what_is_new_is() -> None:
+    assert damaged(booked()) == [9]
 
 
-def test_a_load_without_a_place_or_on_another_day_or_new_is() -> None:
+def test_so_is_a_load_without_a_place_or_on_another_day() -> None:
     timetable = booked()
     timetable.remove(timetable.firing_of[2])
     batch = timetable.batches.make("warm", (5,))
@@ -55,7 +59,7 @@ def test_a_load_without_a_place_or_on_another_day_or_new_is() -> None:
     placed = timetable.best_place(batch, 0, fit)
     assert placed is not None
     timetable.add(placed)
-    assert damaged(timetable, [9]) == [2, 5, 9]
+    assert damaged(timetable) == [2, 5, 9]
 
 
 def shifted(timetable: Timetable, load: int, minutes: int, kiln: int | None = None) -> int:
@@ -77,21 +81,45 @@ def test_a_firing_that_only_changed_its_hour_goes_back_to_the_minute_and_is_held
     before = timetable.snapshot()
     shifted(timetable, 2, 30)
     assert places(timetable) != {firing.batch.loads: firing.place for firing in before}
-    held = put_back(timetable, before)
+    put_back(timetable, before)
     assert places(timetable) == {firing.batch.loads: firing.place for firing in before}
-    assert held == {number for number, firing in timetable.firings.items() if firing.fixed} == set(timetable.firings)
+    assert all(firing.fixed for firing in timetable.firings.values())
 
 
 def test_what_moved_to_another_kiln_or_day_stays_there_and_what_it_displaced_too() -> None:
     timetable = booked()
     before = timetable.snapshot()
-    timetable.remove(timetable.firing_of[6])
+    displaced = shifted(timetable, 6, 12 * 60)
+    aside = timetable.firings[displaced].place
     moved = shifted(timetable, 2, 0, kiln=1)  # to where load 6 was
     new = timetable.firings[moved].place
     put_back(timetable, before)
-    assert places(timetable)[(2,)] == new
+    assert (places(timetable)[(2,)], places(timetable)[(6,)]) == (new, aside)
     assert not timetable.firings[timetable.firing_of[2]].fixed
     assert timetable.is_sound()
+
+
+def test_a_firing_that_stands_with_a_rounded_mass_is_not_held_by_it() -> None:
+    """What is held is not computed again, so its minutes have to be those of its real mass."""
+    timetable = booked()
+    charge = timetable.batches.charge(timetable.firings[timetable.firing_of[2]].batch, 0, exact=True)
+    rounded = timetable.batches.charge(timetable.firings[timetable.firing_of[2]].batch, 0)
+    assert charge is not None
+    assert rounded is not None
+    assert charge[0] == rounded[0], "a kilogramme is a step of masses"
+    heavier = replace(timetable.firings[timetable.firing_of[2]].fit.phases, charge=replace(charge[0], ware_kg=1.5))
+    number = timetable.firing_of[2]
+    firing = timetable.remove(number)
+    timetable.add(replace(firing, fit=replace(firing.fit, phases=heavier)))
+    put_back(timetable, timetable.snapshot())
+    assert [f.batch.loads for f in timetable.firings.values() if not f.fixed and f.kiln < 2] == [(2,)]
+
+
+def test_every_timetable_of_a_search_asks_the_dearer_price() -> None:
+    timetable = booked()
+    timetable.reprice(10.0)
+    assert Clearing(timetable, np.random.default_rng(1)).bare.moved_price == 10.0
+    assert ExactNeighbourhoods(timetable, 1).timetable.moved_price == 10.0
 
 
 def test_no_load_is_late_by_going_back() -> None:
