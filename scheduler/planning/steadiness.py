@@ -1,9 +1,10 @@
 """How a re-plan stays near the plan before: it moves only what is worth it many times over, and all else goes back.
 
 A plan is never the best there is, and a search over all of it moves loads here and there for a small gain that has
-nothing to do with what has happened. People have their dates, and their sheets, already. So while it is decided what
-moves, a moved load costs a multiple of the studio's price, and firings are tried again at the places that they had.
-In the end all firings that keep their loads, kiln and day go back to the minute at which they were, where that fits.
+nothing to do with what has happened. People have their dates, and their sheets, already. So after a bold beginning,
+which finds places for what has none, a moved load costs a multiple of the studio's price (`Session.search`), and
+firings are tried again at the places that they had (`clearing`). In the end all firings that keep their loads, kiln
+and day go back to the minute at which they were, where that fits.
 """
 
 from __future__ import annotations
@@ -14,11 +15,6 @@ from dataclasses import replace
 from scheduler.planning.session import Session
 from scheduler.planning.shortages import is_away, stands
 from scheduler.planning.timetable import Placed, Timetable
-
-SURCHARGE = 5.0
-"""How many times the studio's price a moved load costs while it is decided what moves [-]; house choice. Measured at
-250 loads, a kiln out for three days, 8 s, three seeds (tests/benchmarks/planning_replan.py): with 1 between 12 and 39
-loads moved that did not have to, with 5 between 2 and 12 at no higher cost; with 10 a load stayed without a place."""
 
 PASSES = 3
 """How often firings are tried at their old places: one that goes back may make room for another [-]."""
@@ -41,7 +37,6 @@ def mend(session: Session) -> None:
     The timetable keeps the dearer price of moving until the session has settled and written the plan.
     """
     timetable = session.timetable
-    timetable.reprice(SURCHARGE * timetable.moved_price)
     before = tuple(firing for firing in timetable.snapshot() if _is_home(timetable, firing))
     session.search(before=before)
     put_back(timetable, before)
