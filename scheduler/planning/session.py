@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import time
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
@@ -213,6 +214,7 @@ class Session:
                 if before and not calm and clock.is_calm(search.rounds):
                     calm = True
                     search.ask(SURCHARGE * self.problem.studio.prices.moved)
+                    told = math.inf  # what was told was at another price
                 if search.step(clock.heat(search.rounds) * (CALM if calm else 1.0)):
                     self.tell(search.best_cost, "search", search.best)
                 if colleague is not None:
