@@ -25,6 +25,10 @@ class Stay:
     begin: int
     end: int
 
+    def is_kept(self, kiln: int, out_minutes: int) -> bool:
+        """Whether a load that is out of a kiln at a minute is where it was, on its day."""
+        return self.kiln == kiln and self.begin <= out_minutes < self.end
+
 
 Promise = tuple[float, float, float]
 """When something was promised [min after the plan's begin], its price per minute, and its price for late at all."""
@@ -93,7 +97,7 @@ class Batch:
         """How many of the loads change their kiln, or the day they are out, against the plan before [-]."""
         if not self.stays:
             return 0
-        return sum([stay.kiln != kiln or not stay.begin <= out_minutes < stay.end for stay in self.stays])
+        return sum([not stay.is_kept(kiln, out_minutes) for stay in self.stays])
 
     @cached_property
     def stays_by_kiln(self) -> dict[int, tuple[NDArray[np.float64], NDArray[np.float64]]]:
@@ -174,11 +178,14 @@ class Batches:
     """Makes batches and fits them to kilns; remembers both.
 
     While ``exact`` is set, fits are computed with a batch's real mass instead of the next step of the ladder.
+    ``moved_price`` is what a load that moves costs in every timetable of these batches [currency]: the studio's price,
+    or more while a re-plan is searched for.
     """
 
     def __init__(self, problem: Problem, heats: Heats, stays: dict[int, Stay] | None = None) -> None:
         self.problem = problem
         self.stays = stays or {}
+        self.moved_price = problem.studio.prices.moved
         self.heats = heats
         self._made: dict[tuple[str, tuple[int, ...]], Batch | None] = {}
         self._fits: dict[tuple[str, tuple[int, ...], int, bool], Fit | None] = {}

@@ -14,7 +14,7 @@ import numpy as np
 from scheduler.planning.problem import ONE_HAND
 from scheduler.planning.shortages import is_away, short_of_current, short_of_hands
 from scheduler.planning.thinning import overdue_load
-from scheduler.planning.timetable import Placed, Timetable, heating_end, out_minutes
+from scheduler.planning.timetable import Placed, Timetable, heating_end
 
 CLEAR = "a place cleared for a load"
 BACK = "a firing as it was before"
@@ -41,7 +41,6 @@ class Clearing:
         self.before = before
         self.looked_for = 0
         self.bare = Timetable(timetable.problem, timetable.batches)
-        self.bare.moved_price = timetable.moved_price
         for firing in timetable.firings.values():
             if firing.fixed:
                 self.bare.add(firing)
@@ -62,25 +61,18 @@ class Clearing:
 
     def go_back(self) -> list[int] | None:
         """Put a firing of the plan before where it was, and take out what is in its way; as `make_way`."""
-        moved = [firing for firing in self.before if self._has_moved(firing)]
+        timetable = self.timetable
+        moved = [old for old in self.before if any(is_away(timetable, load) for load in old.batch.loads)]
         if not moved:
             return None
         old = moved[int(self.random.integers(len(moved)))]
-        bounds = self.timetable.bounds(old.batch.loads)
-        out = out_minutes(old, self.timetable.problem.grid_minutes)
-        if bounds is None or old.place.load < bounds[0] or out > bounds[1]:
-            return None
-        return self._put(self.timetable.priced(old))
-
-    def _has_moved(self, old: Placed) -> bool:
-        """Whether a load of an old firing is on another day or in another kiln, or has no place."""
-        return any(is_away(self.timetable, load) for load in old.batch.loads)
+        return self._put(timetable.priced(old)) if timetable.keeps_stages(old) else None
 
     def _load(self) -> int | None:
         """A load without a place, or a late one; of stages that have no place, the first."""
         timetable, random = self.timetable, self.random
         problem = timetable.problem
-        pending = [load for load in range(len(problem.loads)) if load not in timetable.firing_of]
+        pending = timetable.pending()
         late = [number for number, firing in timetable.firings.items() if firing.late_cost > 0.0 and not firing.fixed]
         if pending and (not late or random.random() < 0.5):
             load = pending[int(random.integers(len(pending)))]

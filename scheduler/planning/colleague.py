@@ -34,7 +34,7 @@ class Job:
     """What a colleague is asked to improve, and for how long [s].
 
     Where it ``proves``, it lists the studio's possible firings if they are few, and bounds the cost by them, before it
-    searches. ``moved_price`` is what a load that moves costs [currency], ``before`` as in `Search`.
+    searches. ``before`` as in `Search`.
     """
 
     lay_out: Callable[[], Batches]
@@ -42,7 +42,6 @@ class Job:
     seed: int
     seconds: float
     proves: bool = False
-    moved_price: float = 0.0
     before: tuple[Placed, ...] = ()
 
 
@@ -152,7 +151,6 @@ def main() -> None:
     job: Job = _receive(sys.stdin.buffer)
     session = Session(job.lay_out, Settings(seconds=job.seconds, seed=job.seed, workers=1))
     session.timetable.restore(job.firings)
-    session.timetable.moved_price = job.moved_price
     known = KnownCost(session.timetable.cost(), sys.stdin.buffer)
     if job.proves:
         session.prove(lambda: known.cost, lambda firings, bound: _send(sys.stdout.buffer, (firings, bound)))

@@ -86,7 +86,7 @@ def dispatch(timetable: Timetable, order: Order, haste: float = 0.0) -> None:
     inserter.haste = haste
     # A session booked by a person has one possible time, so it goes first; then the rule.
     loads = sorted(
-        (load for load in range(len(problem.loads)) if load not in timetable.firing_of),
+        timetable.pending(),
         key=lambda load: (problem.loads[load].session_at is None, *order.key(problem, load), load),
     )
     inserter.insert_loads(in_stages(problem, loads), late_last=True)

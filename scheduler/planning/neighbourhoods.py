@@ -26,7 +26,6 @@ class ExactNeighbourhoods:
 
     def __init__(self, timetable: Timetable, seed: int) -> None:
         self.timetable = Timetable(timetable.problem, timetable.batches)
-        self.timetable.moved_price = timetable.moved_price
         self.random = np.random.default_rng(seed)
         self.search = Search(self.timetable, seed + 7)
         self.inserter = Inserter(self.timetable, seed + 8)
@@ -48,7 +47,7 @@ class ExactNeighbourhoods:
                 continue
             chosen.append(number)
             free |= loads
-        missing = [load for load in range(len(timetable.problem.loads)) if load not in timetable.firing_of]
+        missing = timetable.pending()
         self.random.shuffle(missing)
         free |= set(missing[: max(2, self.size - len(free))])
         if not free:

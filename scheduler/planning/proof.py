@@ -112,7 +112,7 @@ def _place_in_order(timetable: Timetable, firings: Sequence[Timed]) -> None:
 
 def _place_missing(timetable: Timetable) -> None:
     inserter = Inserter(timetable, seed=0)
-    missing = [load for load in range(len(timetable.problem.loads)) if load not in timetable.firing_of]
+    missing = timetable.pending()
     for load in in_stages(timetable.problem, missing):
         inserter.insert_load(load)
 

@@ -49,7 +49,7 @@ def unplaced_loads(timetable: Timetable) -> list[Unplaced]:
     """Every load without a firing, with the rule that binds."""
     problem = timetable.problem
     rows = []
-    missing = [number for number in range(len(problem.loads)) if number not in timetable.firing_of]
+    missing = timetable.pending()
     dearest = sorted(missing, key=lambda number: (-problem.loads[number].priority, number))[:MOST_EXPLAINED]
     for number, load in enumerate(problem.loads):
         if number not in timetable.firing_of:

@@ -292,7 +292,7 @@ def _repair_exactly(session: Session, state: Situation) -> None:
                 timetable.undo(mark)
     inserter = Inserter(timetable, session.settings.seed)
     key = orders(timetable)[0].key
-    left = [load for load in range(len(problem.loads)) if load not in timetable.firing_of]
+    left = timetable.pending()
     left.sort(key=lambda load: (problem.loads[load].session_at is None, *key(problem, load), load))
     for load in in_stages(problem, left):
         inserter.insert_load(load)

@@ -172,7 +172,9 @@ class Search:
         if name in (CLEAR, BACK):
             # One firing is placed; the loads that had to make way for it are out.
             out = self.clearing.make_way() if name == CLEAR else self.clearing.go_back()
-            return None if out is None else Ruin([], out, [load for load in self._pending() if load not in out])
+            return (
+                None if out is None else Ruin([], out, [load for load in self.timetable.pending() if load not in out])
+            )
         thinned: list[int] = []
         chosen: list[int] = []
         if name in CHOICES:
@@ -184,7 +186,7 @@ class Search:
             thinned, chosen = [pushed[0]], pushed[1]
         else:
             chosen = self.chosen(name)
-        pending = self._pending()
+        pending = timetable.pending()
         if not chosen and not thinned and not pending:
             return None
         urgent = {PUSH: thinned, UNPLACED: pending}.get(name, [])
@@ -193,10 +195,6 @@ class Search:
         if batches is None or out is None:
             return None
         return Ruin(batches, out, pending, urgent, name == PUSH)
-
-    def _pending(self) -> list[int]:
-        timetable = self.timetable
-        return [load for load in range(len(timetable.problem.loads)) if load not in timetable.firing_of]
 
     def _take_out(self, chosen: list[int]) -> list[Batch] | None:
         """Take firings out, and those whose clean-out then has no room; None where one of these is fixed."""
@@ -419,7 +417,7 @@ def unplaced_and_blockers(search: Search) -> list[int]:
     """Firings in a row in a kiln that could take a load without a place."""
     timetable = search.timetable
     problem = timetable.problem
-    pending = [load for load in range(len(problem.loads)) if load not in timetable.firing_of]
+    pending = timetable.pending()
     random = search.random
     random.shuffle(pending)
     for load in pending:

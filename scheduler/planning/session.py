@@ -275,7 +275,6 @@ class Session:
             seed=settings.seed + 1_000_003,
             seconds=left - COLLEAGUE_ENDS_EARLIER,
             proves=proves,
-            moved_price=self.timetable.moved_price,
             before=before,
         )
         return Colleague(job)

@@ -41,7 +41,7 @@ def settle(timetable: Timetable) -> tuple[Placed, ...]:
             if not _resettle(timetable, first=number == 0):
                 break
         inserter = Inserter(timetable, seed=0)
-        missing = [load for load in range(len(timetable.problem.loads)) if load not in timetable.firing_of]
+        missing = timetable.pending()
         for load in in_stages(timetable.problem, missing):
             inserter.insert_load(load)
         _heat_sooner(timetable)

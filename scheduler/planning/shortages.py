@@ -38,7 +38,7 @@ def is_away(timetable: Timetable, load: int) -> bool:
     if number is None:
         return True
     firing = timetable.firings[number]
-    return stay.kiln != firing.kiln or not stay.begin <= out_minutes(firing, timetable.problem.grid_minutes) < stay.end
+    return not stay.is_kept(firing.kiln, out_minutes(firing, timetable.problem.grid_minutes))
 
 
 def stands(timetable: Timetable, number: int) -> bool:
@@ -47,11 +47,8 @@ def stands(timetable: Timetable, number: int) -> bool:
     row = firing.row(number)
     if any(begin < row[1] and end > row[0] for begin, end, other in timetable.busy(firing.kiln) if other != number):
         return False
-    bounds = timetable.bounds(firing.batch.loads)
     return (
-        bounds is not None
-        and firing.place.load >= bounds[0]
-        and out_minutes(firing, timetable.problem.grid_minutes) <= bounds[1]
+        timetable.keeps_stages(firing)
         and short_of_hands(timetable, number) is None
         and short_of_current(timetable, number) is None
         and timetable.unclean(firing.kiln) is None

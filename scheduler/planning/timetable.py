@@ -69,7 +69,11 @@ class Timetable:
         self._next = 0
         self.log: list[tuple[bool, int, Placed]] = []
         self.firing_price = problem.studio.prices.firing
-        self.moved_price = problem.studio.prices.moved
+
+    @property
+    def moved_price(self) -> float:
+        """What a load that moves costs now [currency]; see `Batches`."""
+        return self.batches.moved_price
 
     # -- what is booked ------------------------------------------------------------------------------------------
 
@@ -185,6 +189,10 @@ class Timetable:
         return None if entry < 0 else self._entries[kiln].rows[entry][2]
 
     # -- what is possible ----------------------------------------------------------------------------------------
+
+    def pending(self) -> list[int]:
+        """The loads without a firing."""
+        return [load for load in range(len(self.problem.loads)) if load not in self.firing_of]
 
     def bounds(self, loads: Iterable[int]) -> tuple[int, int] | None:
         """``(first slot of loading, last minute out)`` that other stages leave; None: one is missing."""
@@ -355,16 +363,20 @@ class Timetable:
                 return False
         if any(self.unclean(kiln) is not None for kiln in range(len(problem.kilns))):
             return False
-        return all(
-            (bounds := self.bounds(firing.batch.loads)) is not None
-            and firing.place.load >= bounds[0]
-            and out_minutes(firing, problem.grid_minutes) <= bounds[1]
-            for firing in self.firings.values()
+        return all(self.keeps_stages(firing) for firing in self.firings.values())
+
+    def keeps_stages(self, placed: Placed) -> bool:
+        """Whether the other stages of the same pieces, as they are booked, allow a firing where it is."""
+        bounds = self.bounds(placed.batch.loads)
+        return (
+            bounds is not None
+            and placed.place.load >= bounds[0]
+            and out_minutes(placed, self.problem.grid_minutes) <= bounds[1]
         )
 
     def reprice(self, moved_price: float) -> None:
-        """Ask another price for a load that moves [currency], of what is booked too; forgets the log."""
-        self.moved_price = moved_price
+        """Ask another price for a load that moves [currency], everywhere and of what is booked; forgets the log."""
+        self.batches.moved_price = moved_price
         self.restore([self.priced(firing) for firing in self.snapshot()])
 
     def priced(self, firing: Placed) -> Placed:
@@ -393,7 +405,7 @@ class Timetable:
     def unplaced_cost(self) -> float:
         """Price of the loads without a firing [currency]."""
         loads = self.problem.loads
-        left_out = sum(loads[load].priority for load in range(len(loads)) if load not in self.firing_of)
+        left_out = sum(loads[load].priority for load in self.pending())
         return self.problem.studio.prices.unplaced * left_out
 
     def snapshot(self) -> tuple[Placed, ...]:

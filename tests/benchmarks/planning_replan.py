@@ -90,7 +90,7 @@ def needlessly_moved(case: Failure, found: Replanned) -> tuple[int, int]:
 def _dispatch_only(session: Session, state: Situation) -> None:
     inserter = Inserter(session.timetable, session.settings.seed)
     problem, key = session.problem, orders(session.timetable)[0].key
-    left = [load for load in range(len(problem.loads)) if load not in session.timetable.firing_of]
+    left = session.timetable.pending()
     left.sort(key=lambda load: (problem.loads[load].session_at is None, *key(problem, load), load))
     for load in in_stages(problem, left):
         inserter.insert_load(load)

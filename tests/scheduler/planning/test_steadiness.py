@@ -122,6 +122,13 @@ def test_every_timetable_of_a_search_asks_the_dearer_price() -> None:
     assert ExactNeighbourhoods(timetable, 1).timetable.moved_price == 10.0
 
 
+def test_a_price_that_changes_during_a_search_changes_for_all_of_it() -> None:
+    timetable = booked()
+    clearing, exact = Clearing(timetable, np.random.default_rng(1)), ExactNeighbourhoods(timetable, 1)
+    timetable.reprice(10.0)
+    assert (clearing.bare.moved_price, exact.timetable.moved_price) == (10.0, 10.0)
+
+
 def test_no_load_is_late_by_going_back() -> None:
     """Load 1 was late by half an hour and is in time now: its old place is no place to go back to."""
     timetable = booked()
