@@ -7,10 +7,11 @@ makes fuller firings than they do, and now and then keeps a kiln free for work t
 from __future__ import annotations
 
 import heapq
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from scheduler.planning.batches import Batch
+from scheduler.planning.dispatch import fixed_firings
 from scheduler.planning.timetable import Placed, Timetable, out_minutes
 
 WAITS_DAYS = (1, 2, 4, 7)
@@ -122,18 +123,20 @@ class Arrivals:
         return True
 
 
-def by_arrival(timetable: Timetable, stop: Callable[[], bool] = lambda: False) -> tuple[Placed, ...]:
-    """The cheapest plan by arrival beside what is fixed already, if cheaper than the plan that the timetable has.
+def by_arrival(
+    timetable: Timetable, stop: Callable[[], bool] = lambda: False, beside: Sequence[Placed] | None = None
+) -> tuple[Placed, ...]:
+    """The cheapest plan by arrival ``beside`` some firings, if cheaper than the plan that the timetable has.
 
-    The timetable is left with what is returned.
+    Without any it is beside what is fixed. The timetable is left with what is returned.
     """
     best = timetable.snapshot()
     best_cost = timetable.cost()
-    fixed = tuple(firing for firing in best if firing.fixed)
+    taken = fixed_firings(timetable) if beside is None else tuple(beside)
     for days in WAITS_DAYS:
         if stop():
             break
-        timetable.restore(fixed)
+        timetable.restore(taken)
         Arrivals(timetable, days * 24 * 60).run()
         if timetable.cost() < best_cost - 1e-6:
             best, best_cost = timetable.snapshot(), timetable.cost()

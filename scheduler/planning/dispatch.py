@@ -6,7 +6,7 @@ alone answers "when could this load be out?".
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from itertools import product
 
@@ -92,14 +92,24 @@ def dispatch(timetable: Timetable, order: Order, haste: float = 0.0) -> None:
     inserter.insert_loads(in_stages(problem, loads), late_last=True)
 
 
-def best_dispatch(timetable: Timetable, stop: Callable[[], bool] = lambda: False) -> tuple[Placed, ...]:
-    """The cheapest plan of the portfolio beside what is fixed already, left in the timetable as well."""
-    fixed = tuple(firing for firing in timetable.snapshot() if firing.fixed)
+def fixed_firings(timetable: Timetable) -> tuple[Placed, ...]:
+    """What is under way, or held by people."""
+    return tuple(firing for firing in timetable.snapshot() if firing.fixed)
+
+
+def best_dispatch(
+    timetable: Timetable, stop: Callable[[], bool] = lambda: False, beside: Sequence[Placed] | None = None
+) -> tuple[Placed, ...]:
+    """The cheapest plan of the portfolio ``beside`` some firings, left in the timetable as well.
+
+    Without any it is beside what is fixed.
+    """
+    taken = fixed_firings(timetable) if beside is None else tuple(beside)
     best: tuple[float, tuple[Placed, ...]] | None = None
     for haste, order in product(HASTES, orders(timetable)):
         if best is not None and stop():
             break
-        timetable.restore(fixed)
+        timetable.restore(taken)
         dispatch(timetable, order, haste)
         cost = timetable.cost()
         if best is None or cost < best[0]:

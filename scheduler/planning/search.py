@@ -235,6 +235,12 @@ class Search:
         self.best_cost, self.best = cost, timetable.snapshot()
         return True
 
+    def turn_to(self) -> None:
+        """Go on from what the timetable holds now, be it better than the best plan or not."""
+        self.guide, cost = self.timetable.guide(), self.timetable.cost()
+        if cost < self.best_cost - 1e-6:
+            self.best_cost, self.best = cost, self.timetable.snapshot()
+
     def ask(self, moved_price: float) -> None:
         """Go on at another price of a load that moves [currency]: from the best plan, or from the one begun with.
 

@@ -18,6 +18,7 @@ from scheduler.planning.neighbourhoods import DETERMINISTIC_EACH, ExactNeighbour
 from scheduler.planning.problem import state_problem
 from scheduler.planning.proof import columns_within, listed_bounds, plan_firings
 from scheduler.planning.reasons import unplaced_loads
+from scheduler.planning.scarce import ScarceFirst, plan_around
 from scheduler.planning.search import Search
 from scheduler.planning.settle import settle, write_plan_of
 from scheduler.planning.timetable import Placed, Timetable, out_minutes
@@ -55,6 +56,14 @@ REHEATS = 4
 """How often the search is heated anew. Measured on the sample studio, 10 s, six seeds: mean cost 2696 with one
 cooling, 2343 with four."""
 
+
+SCARCE_SHARE, SCARCE_AGAIN_SHARE, AROUND_SHARE = 0.15, 0.05, 0.05
+"""Shares of the time in which scarce kilns are searched by themselves, at first and whenever the whole search is heated
+anew while they have loads without a place; and in which plans of the rest are made around them [-]. Measured at 250
+loads, one core, 30 s, four searches of each of five studios: mean cost 3766 with these, 3965 without."""
+
+BURST_REHEATS = 2
+"""How often a search of the scarce kilns is heated [-]."""
 
 BOLD_SHARE, CALM = 0.4, 0.2
 """Share of a re-plan's time in which it is searched for as a fresh plan is, and how boldly after that [-]."""
@@ -208,8 +217,10 @@ class Session:
         columns = self._list_firings() if proves and colleague is None else None
         search = Search(self.timetable, settings.seed, before)
         exact = ExactNeighbourhoods(search.timetable, settings.seed) if colleague is None else None
+        scarce = ScarceFirst(self.timetable, settings.seed)
         told, round_of_cooling, calm = search.best_cost, 0, False
         try:
+            self._scarce_first(search, scarce, SCARCE_SHARE)
             while not clock.over(search.rounds) and search.best_cost > self.bound + 0.005:
                 if before and not calm and clock.is_calm(search.rounds):
                     calm = True
@@ -225,6 +236,8 @@ class Session:
                 if now_at != round_of_cooling and tell_better is not None and search.best_cost < told - 1e-6:
                     tell_better(search.best)
                     told = search.best_cost
+                if now_at != round_of_cooling and not calm:
+                    self._scarce_first(search, scarce, SCARCE_AGAIN_SHARE)
                 round_of_cooling = now_at
         finally:
             last = None if colleague is None else colleague.stop()
@@ -237,6 +250,18 @@ class Session:
         self.timetable.restore(search.best)
         if columns is not None:
             self._raise_bound(columns, self.timetable.cost, clock.share(PROOF_SHARE), lambda *_: None)
+
+    def _scarce_first(self, search: Search, scarce: ScarceFirst, share: float) -> None:
+        """Search the scarce kilns by themselves for a share of the time, then turn to a plan around what that gave."""
+        if not scarce.is_due(search.best) or search.best_cost <= self.bound + 0.005:
+            return
+        clock, anew = self.clock, search.rounds == 0
+        self.timetable.restore(search.best)
+        firings, rounds = scarce.search(search.before, clock.burst(share, search.rounds))
+        search.rounds += rounds
+        around = clock.burst(AROUND_SHARE, search.rounds)
+        plan_around(self.timetable, firings, anew=anew and not search.before, stop=lambda: around(0) is None)
+        search.turn_to()
 
     def _hear(self, colleague: Colleague, search: Search) -> None:
         """Take over what a colleague has found, and tell it what there is."""
@@ -337,6 +362,22 @@ class Clock:
         """How boldly to search [-]: from 1 to 0, over and over, so that the search leaves a dead end it settled in."""
         left = 1.0 - (self._done(rounds) * REHEATS) % 1.0
         return left * left
+
+    def burst(self, share: float, since: int) -> Callable[[int], float | None]:
+        """How boldly to search by the rounds of a shorter search that begins now, after ``since`` rounds [-].
+
+        None when its share of the whole is over, or the whole.
+        """
+        begun = self._done(since)
+
+        def heat(rounds: int) -> float | None:
+            done = (self._done(since + rounds) - begun) / share
+            if done >= 1.0 or self.over(since + rounds):
+                return None
+            left = 1.0 - (done * BURST_REHEATS) % 1.0
+            return left * left
+
+        return heat
 
     def is_calm(self, rounds: int) -> bool:
         """Whether a search that is to stay near a plan has been bold for long enough."""

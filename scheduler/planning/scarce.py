@@ -1,0 +1,104 @@
+"""Scarce kilns first: all groups of kilns but the largest are searched by themselves, then the rest around them.
+
+Where two kilns do all of a kind of work, and sessions need people who can do them, a plan that begins with everything
+at once gives hours away that this work has no other for, and finds them again late, if at all. The largest group has
+many kilns and few sessions, and goes around what the others have left. (The tightest resources first, as the shifting
+bottleneck of Adams, Balas & Zawack, Management Science 34 (1988) 391.)
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from scheduler.planning.arrivals import by_arrival
+from scheduler.planning.dispatch import best_dispatch, in_stages, orders
+from scheduler.planning.groups import Excerpt, groups
+from scheduler.planning.insertion import Inserter
+from scheduler.planning.search import Search
+from scheduler.planning.shortages import stands
+from scheduler.planning.timetable import Placed, Timetable
+
+LEAST_LOADS = 4
+"""With fewer scarce loads there is nothing to search by itself."""
+
+MOST_AGAINST_REST = 2.0
+"""Most scarce loads against those of the largest group [-]: where there are more, that is no rest; house choice."""
+
+Heat = Callable[[int], float | None]
+"""How boldly to search after so many rounds [-]; None when it is over."""
+
+
+class ScarceFirst:
+    """The scarce loads of a timetable, and how good a plan they have by themselves."""
+
+    def __init__(self, timetable: Timetable, seed: int) -> None:
+        self.timetable = timetable
+        self.seed = seed
+        largest, *others = groups(timetable.batches) or ((),)
+        scarce = tuple(load for group in others for load in group)
+        self.loads = scarce if LEAST_LOADS <= len(scarce) <= len(largest) * MOST_AGAINST_REST else ()
+        self._alone: float | None = None
+
+    def is_due(self, firings: Sequence[Placed]) -> bool:
+        """Whether more of the scarce loads are without a place in a plan than have to be, by what is known."""
+        if self._alone is None or not self.loads:
+            return bool(self.loads)
+        placed = {load for firing in firings for load in firing.batch.loads}
+        return self._unplaced_cost(set(self.loads) - placed) > self._alone + 1e-6
+
+    def _unplaced_cost(self, without: set[int]) -> float:
+        problem = self.timetable.problem
+        return problem.studio.prices.unplaced * sum(problem.loads[load].priority for load in without)
+
+    def search(self, before: Sequence[Placed], heat: Heat) -> tuple[tuple[Placed, ...], int]:
+        """Search for a plan of the scarce loads by themselves, from where the timetable has them.
+
+        Returns the firings, fixed ones among them, and how many rounds it took; the timetable stays as it is.
+        """
+        excerpt = Excerpt(self.timetable, self.loads)
+        search = Search(excerpt.timetable, self.seed, excerpt.of_it(before))
+        self.seed += 1
+        while (bold := heat(search.rounds)) is not None:
+            search.step(bold)
+        firings = excerpt.in_whole(search.best)
+        placed = {load for firing in firings for load in firing.batch.loads}
+        alone = self._unplaced_cost(set(self.loads) - placed)
+        self._alone = alone if self._alone is None else min(alone, self._alone)
+        return firings, search.rounds
+
+
+def plan_around(timetable: Timetable, firings: Sequence[Placed], *, anew: bool, stop: Callable[[], bool]) -> None:
+    """Put firings into a timetable, and all other loads around them: where they were, if that still can be.
+
+    With ``anew`` plans are also made of the others from nothing, until ``stop``, and the cheapest of all is kept.
+    """
+    others = [firing for firing in timetable.snapshot() if not firing.fixed and not _share_loads(firing, firings)]
+    timetable.restore(firings)
+    for firing in others:
+        mark = len(timetable.log)
+        number = timetable.add(firing)
+        if not stands(timetable, number):
+            timetable.undo(mark)
+    _place_missing(timetable)
+    cost, kept = timetable.cost(), timetable.snapshot()
+    if anew and not stop():
+        best_dispatch(timetable, stop, firings)
+        by_arrival(timetable, stop, firings)
+        if timetable.cost() > cost:
+            timetable.restore(kept)
+    timetable.log.clear()
+
+
+def _share_loads(firing: Placed, firings: Sequence[Placed]) -> bool:
+    taken = {load for other in firings for load in other.batch.loads}
+    return any(load in taken for load in firing.batch.loads)
+
+
+def _place_missing(timetable: Timetable) -> None:
+    problem, key = timetable.problem, orders(timetable)[0].key
+    inserter = Inserter(timetable, seed=0)
+    missing = sorted(
+        timetable.pending(), key=lambda load: (problem.loads[load].session_at is None, *key(problem, load), load)
+    )
+    for load in in_stages(problem, missing):
+        inserter.insert_load(load)
