@@ -26,7 +26,10 @@ TRIALS = 4
 """Loads and kilns that are tried until there is a place to clear."""
 
 MOST_CLEARED = 8
-"""Most firings that make way at once."""
+"""Most firings that make way for one at once."""
+
+MOST_BACK = 4
+"""Most firings that go back to where they were at once."""
 
 
 class Clearing:
@@ -56,17 +59,22 @@ class Clearing:
                 return None
             placed = self._place(load)
             if placed is not None:
-                return self._put(placed)
+                return self._put([placed])
         return None
 
     def go_back(self) -> list[int] | None:
-        """Put a firing of the plan before where it was, and take out what is in its way; as `make_way`."""
-        timetable = self.timetable
+        """Put firings of the plan before where they were, and take out what is in their way; as `make_way`.
+
+        They are one or a few that are near in time: loads that changed places go back together, or not at all.
+        """
+        timetable, random = self.timetable, self.random
         moved = [old for old in self.before if any(is_away(timetable, load) for load in old.batch.loads)]
         if not moved:
             return None
-        old = moved[int(self.random.integers(len(moved)))]
-        return self._put(timetable.priced(old)) if timetable.keeps_stages(old) else None
+        middle = moved[int(random.integers(len(moved)))].place.start
+        moved.sort(key=lambda old: (abs(old.place.start - middle), old.kiln))
+        back = [timetable.priced(old) for old in moved[: int(random.integers(1, MOST_BACK + 1))]]
+        return self._put(back) if all(timetable.keeps_stages(old) for old in back) else None
 
     def _load(self) -> int | None:
         """A load without a place, or a late one; of stages that have no place, the first."""
@@ -104,31 +112,37 @@ class Clearing:
         self.looked_for += 1
         return self.bare.best_place(alone, kiln, fit, not_before=first, last_out_minutes=bounds[1], free_of_stages=True)
 
-    def _put(self, placed: Placed) -> list[int] | None:
-        """Put a firing where it is to be; returns the loads that had to go and are not in it, or None."""
+    def _put(self, wanted: Sequence[Placed]) -> list[int] | None:
+        """Put firings where they are to be; returns the loads that had to go and are in none of them, or None."""
         timetable = self.timetable
-        place = placed.place
         out: list[Placed] = []
+        new: list[int] = []
 
         def go(number: int | None) -> bool:
-            if number is None or timetable.firings[number].fixed or len(out) == MOST_CLEARED:
+            gone = len(out) == MOST_CLEARED * len(wanted)
+            if number is None or number in new or timetable.firings[number].fixed or gone:
                 return False
             out.append(timetable.remove(number))
             return True
 
-        own = {timetable.firing_of[load] for load in placed.batch.loads if load in timetable.firing_of}
+        taken = dict.fromkeys(load for placed in wanted for load in placed.batch.loads)
+        own = {timetable.firing_of[load] for load in taken if load in timetable.firing_of}
         if not all(go(number) for number in sorted(own)):
             return None
-        row = [n for begin, end, n in timetable.busy(placed.kiln) if begin < place.free and end > place.load and n >= 0]
-        if not all(go(number) for number in row):
-            return None
-        new = timetable.add(placed)
-        while (users := self._takers(new)) is not None:
-            if not users or not go(users[int(self.random.integers(len(users)))]):
+        for placed in wanted:
+            place = placed.place
+            busy = timetable.busy(placed.kiln)
+            row = [n for begin, end, n in busy if begin < place.free and end > place.load and n >= 0]
+            if not all(go(number) for number in row):
                 return None
-        for kiln in {placed.kiln, *(firing.kiln for firing in out)}:
+            new.append(timetable.add(placed))
+        for number in new:
+            while (users := self._takers(number, new)) is not None:
+                if not users or not go(users[int(self.random.integers(len(users)))]):
+                    return None
+        for kiln in dict.fromkeys(firing.kiln for firing in (*wanted, *out)):
             while (unclean := timetable.unclean(kiln)) is not None:
-                if not go(self._before(new) if unclean == new else unclean):
+                if not go(self._before(unclean) if unclean in new else unclean):
                     return None
         return [load for firing in out for load in firing.batch.loads if load not in timetable.firing_of]
 
@@ -138,14 +152,14 @@ class Clearing:
         row = self.timetable.busy(self.timetable.firings[new].kiln)
         return next((number for begin, _, number in reversed(row) if number >= 0 and begin < load), None)
 
-    def _takers(self, new: int) -> list[int] | None:
-        """The firings that take hands or current in a slot in which a new one has too little; None where it has all."""
+    def _takers(self, one: int, new: Sequence[int]) -> list[int] | None:
+        """The firings that take hands or current in a slot in which a ``new`` one has too little; None: it has all."""
         timetable = self.timetable
-        firings = {n: f for n, f in timetable.firings.items() if n != new and not f.fixed}
-        hands = short_of_hands(timetable, new)
+        firings = {n: f for n, f in timetable.firings.items() if n not in new and not f.fixed}
+        hands = short_of_hands(timetable, one)
         if hands is not None:
             return [number for number in firings if self._takes_hands(number, *hands)]
-        current = short_of_current(timetable, new)
+        current = short_of_current(timetable, one)
         if current is None:
             return None
         line, slot = current

@@ -10,12 +10,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from scheduler.planning.arrivals import by_arrival
-from scheduler.planning.dispatch import best_dispatch, in_stages, orders
 from scheduler.planning.groups import Excerpt, groups
-from scheduler.planning.insertion import Inserter
 from scheduler.planning.search import Search
-from scheduler.planning.shortages import stands
 from scheduler.planning.timetable import Placed, Timetable
 
 LEAST_LOADS = 4
@@ -65,40 +61,3 @@ class ScarceFirst:
         alone = self._unplaced_cost(set(self.loads) - placed)
         self._alone = alone if self._alone is None else min(alone, self._alone)
         return firings, search.rounds
-
-
-def plan_around(timetable: Timetable, firings: Sequence[Placed], *, anew: bool, stop: Callable[[], bool]) -> None:
-    """Put firings into a timetable, and all other loads around them: where they were, if that still can be.
-
-    With ``anew`` plans are also made of the others from nothing, until ``stop``, and the cheapest of all is kept.
-    """
-    others = [firing for firing in timetable.snapshot() if not firing.fixed and not _share_loads(firing, firings)]
-    timetable.restore(firings)
-    for firing in others:
-        mark = len(timetable.log)
-        number = timetable.add(firing)
-        if not stands(timetable, number):
-            timetable.undo(mark)
-    _place_missing(timetable)
-    cost, kept = timetable.cost(), timetable.snapshot()
-    if anew and not stop():
-        best_dispatch(timetable, stop, firings)
-        by_arrival(timetable, stop, firings)
-        if timetable.cost() > cost:
-            timetable.restore(kept)
-    timetable.log.clear()
-
-
-def _share_loads(firing: Placed, firings: Sequence[Placed]) -> bool:
-    taken = {load for other in firings for load in other.batch.loads}
-    return any(load in taken for load in firing.batch.loads)
-
-
-def _place_missing(timetable: Timetable) -> None:
-    problem, key = timetable.problem, orders(timetable)[0].key
-    inserter = Inserter(timetable, seed=0)
-    missing = sorted(
-        timetable.pending(), key=lambda load: (problem.loads[load].session_at is None, *key(problem, load), load)
-    )
-    for load in in_stages(problem, missing):
-        inserter.insert_load(load)

@@ -16,8 +16,10 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from scheduler.planning.batches import Batch
+from scheduler.planning.blending import blend
 from scheduler.planning.clearing import BACK, CLEAR, Clearing
 from scheduler.planning.dispatch import in_stages
+from scheduler.planning.groups import groups
 from scheduler.planning.insertion import Inserter
 from scheduler.planning.pushing import PUSH, in_the_way
 from scheduler.planning.thinning import CHOICES, nearest, overdue_load, thin
@@ -125,6 +127,7 @@ class Search:
         self.guide = self.timetable.guide()
         names = (*NEIGHBOURHOODS, *CHOICES, PUSH, CLEAR, *([BACK] if self.before else []))
         self.records = {name: Record() for name in names}
+        self.groups = groups(self.timetable.batches)
         self.clearing = Clearing(self.timetable, self.random, self.before)
 
     def step(self, heat: float) -> bool:
@@ -223,16 +226,20 @@ class Search:
             self.usual_loss += (loss - self.usual_loss) * (MEMORY if self.usual_loss else 1.0)
 
     def adopt(self, firings: tuple[Placed, ...]) -> bool:
-        """Go on from another plan if it is better than the best; False if it is not."""
+        """Go on from another plan, or from the best of both, if better than the best so far; False if it is not.
+
+        The two plans are blended by groups of kilns: one may have found what the other lacks.
+        """
         timetable = self.timetable
         before = timetable.snapshot()
         timetable.restore([timetable.priced(firing) for firing in firings])
-        cost = timetable.cost()
-        if cost >= self.best_cost - 1e-6:
+        cost, theirs = timetable.cost(), timetable.snapshot()
+        plans = (theirs, self.best) if cost < self.best_cost else (self.best, theirs)
+        blend(timetable, *plans, self.groups)
+        if timetable.cost() >= self.best_cost - 1e-6:
             timetable.restore(before)
             return False
-        self.guide = timetable.guide()
-        self.best_cost, self.best = cost, timetable.snapshot()
+        self.turn_to()
         return True
 
     def turn_to(self) -> None:
@@ -242,7 +249,7 @@ class Search:
             self.best_cost, self.best = cost, self.timetable.snapshot()
 
     def ask(self, moved_price: float) -> None:
-        """Go on at another price of a load that moves [currency]: from the best plan, or from the one begun with.
+        """Go on at another price of a load that moves [currency]: from the best plan, the one begun with, or a blend.
 
         Which of them it is, is asked at a part of that price: much of what has moved can still go back.
         """
@@ -252,7 +259,8 @@ class Search:
             timetable.restore(firings)
             timetable.reprice(moved_price * BEFORE_IT_GOES_BACK)
             plans.append((timetable.cost(), timetable.snapshot()))
-        timetable.restore(min(plans, key=lambda plan: plan[0])[1])
+        (_, better), (_, other) = sorted(plans, key=lambda plan: plan[0])
+        timetable.restore(blend(timetable, better, other, self.groups))
         timetable.reprice(moved_price)
         self.best_cost, self.best = timetable.cost(), timetable.snapshot()
         self.guide = timetable.guide()

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from functools import partial
 
 from scheduler.planning.batches import Batches, Stay
+from scheduler.planning.blending import plan_anew_around, plan_around
 from scheduler.planning.bounds import cost_bound, load_bounds
 from scheduler.planning.colleague import Colleague, Job
 from scheduler.planning.columns import Column
@@ -18,7 +19,7 @@ from scheduler.planning.neighbourhoods import DETERMINISTIC_EACH, ExactNeighbour
 from scheduler.planning.problem import state_problem
 from scheduler.planning.proof import columns_within, listed_bounds, plan_firings
 from scheduler.planning.reasons import unplaced_loads
-from scheduler.planning.scarce import ScarceFirst, plan_around
+from scheduler.planning.scarce import ScarceFirst
 from scheduler.planning.search import Search
 from scheduler.planning.settle import settle, write_plan_of
 from scheduler.planning.timetable import Placed, Timetable, out_minutes
@@ -259,8 +260,10 @@ class Session:
         self.timetable.restore(search.best)
         firings, rounds = scarce.search(search.before, clock.burst(share, search.rounds))
         search.rounds += rounds
-        around = clock.burst(AROUND_SHARE, search.rounds)
-        plan_around(self.timetable, firings, anew=anew and not search.before, stop=lambda: around(0) is None)
+        plan_around(self.timetable, firings)
+        if anew and not search.before:
+            around = clock.burst(AROUND_SHARE, search.rounds)
+            plan_anew_around(self.timetable, firings, lambda: around(0) is None)
         search.turn_to()
 
     def _hear(self, colleague: Colleague, search: Search) -> None:

@@ -1,0 +1,70 @@
+"""Plans made of parts of others: some firings as one plan has them, everything else around them as another has it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+
+from scheduler.planning.arrivals import by_arrival
+from scheduler.planning.dispatch import best_dispatch, in_stages, orders
+from scheduler.planning.insertion import Inserter
+from scheduler.planning.shortages import stands
+from scheduler.planning.timetable import Placed, Timetable
+
+
+def plan_around(timetable: Timetable, firings: Sequence[Placed]) -> None:
+    """Put ``firings`` into a timetable, and all other loads around them: where they were, if that still can be.
+
+    What is fixed has to be among ``firings``. Forgets the log.
+    """
+    taken = {load for firing in firings for load in firing.batch.loads}
+    others = [firing for firing in timetable.snapshot() if not taken.intersection(firing.batch.loads)]
+    timetable.restore(firings)
+    for firing in others:
+        mark = len(timetable.log)
+        number = timetable.add(firing)
+        if not stands(timetable, number):
+            timetable.undo(mark)
+    _place_missing(timetable)
+    timetable.log.clear()
+
+
+def plan_anew_around(timetable: Timetable, firings: Sequence[Placed], stop: Callable[[], bool]) -> None:
+    """Put all other loads anew around ``firings``, until ``stop``, if that is cheaper than what the timetable holds."""
+    cost, kept = timetable.cost(), timetable.snapshot()
+    if stop():
+        return
+    best_dispatch(timetable, stop, firings)
+    by_arrival(timetable, stop, firings)
+    if timetable.cost() > cost:
+        timetable.restore(kept)
+
+
+def blend(
+    timetable: Timetable, plan: Sequence[Placed], other: Sequence[Placed], parts: Iterable[Sequence[int]]
+) -> tuple[Placed, ...]:
+    """A plan whose ``parts`` [loads] are as the ``other`` has them wherever that makes it cheaper.
+
+    What is in the way of a part goes elsewhere. The timetable is left with what is returned.
+    """
+    timetable.restore(plan)
+    best, cost = timetable.snapshot(), timetable.cost()
+    fixed = tuple(firing for firing in best if firing.fixed)
+    for part in parts:
+        own = set(part)
+        changed = [firing for firing in other if not firing.fixed and own.issuperset(firing.batch.loads)]
+        plan_around(timetable, (*fixed, *changed))
+        if timetable.cost() < cost - 1e-6:
+            best, cost = timetable.snapshot(), timetable.cost()
+        else:
+            timetable.restore(best)
+    return best
+
+
+def _place_missing(timetable: Timetable) -> None:
+    problem, key = timetable.problem, orders(timetable)[0].key
+    inserter = Inserter(timetable, seed=0)
+    missing = sorted(
+        timetable.pending(), key=lambda load: (problem.loads[load].session_at is None, *key(problem, load), load)
+    )
+    for load in in_stages(problem, missing):
+        inserter.insert_load(load)
