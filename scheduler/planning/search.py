@@ -64,7 +64,7 @@ Measured at 250 loads, 30 s on one core, six searches in four studios, loads wit
 rows of six at most; 24 with this alone, 22 with rows of ten alone, 21 with both and six firings at once, not twelve,
 which cost the least too."""
 
-BEFORE_IT_GOES_BACK = 0.3
+BEFORE_IT_GOES_BACK = 0.15
 """Part of the price of a moved load at which a bold plan is weighed that has not gone back to its places yet [-]."""
 
 Neighbourhood = Callable[["Search"], list[int]]

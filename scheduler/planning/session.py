@@ -66,10 +66,10 @@ loads, one core, 30 s, four searches of each of five studios: mean cost 3766 wit
 BURST_REHEATS = 2
 """How often a search of the scarce kilns is heated [-]."""
 
-BOLD_SHARE, CALM = 0.4, 0.2
+BOLD_SHARE, CALM = 0.25, 0.2
 """Share of a re-plan's time in which it is searched for as a fresh plan is, and how boldly after that [-]."""
 
-SURCHARGE = 10.0
+SURCHARGE = 20.0
 """How many times the studio's price a moved load costs from then on [-]; house choice. Measured at 250 loads, a kiln
 out for three days, 8 s (tests/benchmarks/planning_replan.py): at five times all along, up to 19 loads moved that did
 not have to, or one stayed without a place; bold first and then so, five studios moved 0 to 4 (one search each)."""
@@ -217,7 +217,8 @@ class Session:
         colleague = self._colleague(proves, before)
         columns = self._list_firings() if proves and colleague is None else None
         search = Search(self.timetable, settings.seed, before)
-        exact = ExactNeighbourhoods(search.timetable, settings.seed) if colleague is None else None
+        # The exact model knows no price of moving: near a plan before, nearly all that it finds is refused.
+        exact = None if colleague is not None or before else ExactNeighbourhoods(search.timetable, settings.seed)
         scarce = ScarceFirst(self.timetable, settings.seed)
         told, round_of_cooling, calm = search.best_cost, 0, False
         try:
@@ -261,7 +262,14 @@ class Session:
         firings, rounds = scarce.search(search.before, clock.burst(share, search.rounds))
         search.rounds += rounds
         plan_around(self.timetable, firings)
-        if anew and not search.before:
+        if search.before:
+            # What people have is left only for what is better.
+            found = self.timetable.snapshot()
+            self.timetable.restore(search.best)
+            search.turn_to()
+            search.adopt(found)
+            return
+        if anew:
             around = clock.burst(AROUND_SHARE, search.rounds)
             plan_anew_around(self.timetable, firings, lambda: around(0) is None)
         search.turn_to()
