@@ -15,12 +15,12 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, Any, Protocol
 
 from scheduler.planning.batches import Batches
+from scheduler.planning.heats import Known
 from scheduler.planning.timetable import Placed
 
 _LENGTH_BYTES = 8
@@ -29,20 +29,27 @@ LEAST_SECONDS_BETWEEN = 0.25
 """The colleague is told what the best plan costs no more often than that [s]."""
 
 
+class LayOut(Protocol):
+    """Makes what the search sees; phases that are ``known`` need not be computed again."""
+
+    def __call__(self, *, known: Known | None) -> Batches: ...
+
+
 @dataclass(frozen=True, slots=True)
 class Job:
     """What a colleague is asked to improve, and for how long [s].
 
     Where it ``proves``, it lists the studio's possible firings if they are few, and bounds the cost by them, before it
-    searches. ``before`` as in `Search`.
+    searches. ``before`` as in `Search`; ``known`` are phases that need not be computed again.
     """
 
-    lay_out: Callable[[], Batches]
+    lay_out: LayOut
     firings: tuple[Placed, ...]
     seed: int
     seconds: float
     proves: bool = False
     before: tuple[Placed, ...] = ()
+    known: Known | None = None
 
 
 class Colleague:
@@ -149,7 +156,7 @@ def main() -> None:
     from scheduler.planning.session import Session, Settings
 
     job: Job = _receive(sys.stdin.buffer)
-    session = Session(job.lay_out, Settings(seconds=job.seconds, seed=job.seed, workers=1))
+    session = Session(job.lay_out, Settings(seconds=job.seconds, seed=job.seed, workers=1), known=job.known)
     session.timetable.restore(job.firings)
     known = KnownCost(session.timetable.cost(), sys.stdin.buffer)
     if job.proves:

@@ -8,8 +8,9 @@ of the final plan with its real mass.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from itertools import islice
 
 import numpy as np
 from numpy.typing import NDArray
@@ -112,6 +113,9 @@ class Phases:
         return max(emptied, min(self.cold, emptied + self.open_cool))
 
 
+Known = Mapping[Charge, Phases | None]
+
+
 def request(
     problem: Problem, charge: Charge, profile: Profile, last_hold_minutes: float | None = None
 ) -> FiringRequest:
@@ -144,11 +148,15 @@ def longest_hold_minutes(last: Segment, session_minutes: float) -> float:
 
 
 class Heats:
-    """Phases by charge, computed when first asked for."""
+    """Phases by charge, computed when first asked for; ``known`` are phases that have been computed elsewhere."""
 
-    def __init__(self, problem: Problem) -> None:
+    def __init__(self, problem: Problem, known: Known | None = None) -> None:
         self.problem = problem
-        self._phases: dict[Charge, Phases | None] = {}
+        self._phases: dict[Charge, Phases | None] = dict(known or {})
+
+    def known(self, most: int) -> Known:
+        """The phases computed first, no more than ``most``."""
+        return dict(islice(self._phases.items(), most))
 
     def prepare(self, charges: Iterable[Charge]) -> None:
         """Compute many charges in one call of the thermal model."""

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -232,7 +232,7 @@ class Search:
         """
         timetable = self.timetable
         before = timetable.snapshot()
-        timetable.restore([timetable.priced(firing) for firing in firings])
+        timetable.restore([timetable.priced(self._own(firing)) for firing in firings])
         cost, theirs = timetable.cost(), timetable.snapshot()
         plans = (theirs, self.best) if cost < self.best_cost else (self.best, theirs)
         blend(timetable, *plans, self.groups)
@@ -241,6 +241,12 @@ class Search:
             return False
         self.turn_to()
         return True
+
+    def _own(self, firing: Placed) -> Placed:
+        """A firing of another process with the phases known here, so that it is seen to be the same firing."""
+        fit = self.timetable.batches.fit(firing.batch, firing.kiln)
+        same = fit is not None and fit.phases.charge == firing.fit.phases.charge
+        return replace(firing, fit=fit) if fit is not None and same else firing
 
     def turn_to(self) -> None:
         """Go on from what the timetable holds now, be it better than the best plan or not."""

@@ -11,9 +11,9 @@ from functools import partial
 from scheduler.planning.batches import Batches, Stay
 from scheduler.planning.blending import plan_anew_around, plan_around
 from scheduler.planning.bounds import cost_bound, load_bounds
-from scheduler.planning.colleague import Colleague, Job
+from scheduler.planning.colleague import Colleague, Job, LayOut
 from scheduler.planning.columns import Column
-from scheduler.planning.heats import Heats
+from scheduler.planning.heats import Heats, Known
 from scheduler.planning.model.solve import Limits
 from scheduler.planning.neighbourhoods import DETERMINISTIC_EACH, ExactNeighbourhoods
 from scheduler.planning.problem import state_problem
@@ -48,6 +48,9 @@ DISPATCH_SHARE = 0.2
 
 LEAST_SECONDS_FOR_TWO = 4.0
 """A second process takes a second or two to begin; it is not asked for less than this [s]."""
+
+MOST_SENT = 2500
+"""Computed phases that a colleague is sent, at most: each takes some 60 kB, and a millisecond or two to compute."""
 
 COLLEAGUE_ENDS_EARLIER = 0.5
 """The colleague is to be done before the search that asked it [s]."""
@@ -111,12 +114,22 @@ class Progress:
     energy: float | None = None
 
 
-def lay_out(studio: Studio, loads: Sequence[Load], begin: Minute, stays: Mapping[str, Stay] | None = None) -> Batches:
-    """A studio and its loads as the search sees them; ``stays`` tells where loads were in the plan before, by id."""
+def lay_out(
+    studio: Studio,
+    loads: Sequence[Load],
+    begin: Minute,
+    stays: Mapping[str, Stay] | None = None,
+    *,
+    known: Known | None = None,
+) -> Batches:
+    """A studio and its loads as the search sees them; ``stays`` tells where loads were in the plan before, by id.
+
+    Phases that are ``known`` are not computed again.
+    """
     problem = state_problem(studio, loads, begin, begin + studio.rules.horizon_days * 24 * 60)
     numbers = problem.load_number
     kept = {numbers[load]: stay for load, stay in (stays or {}).items() if load in numbers}
-    batches = Batches(problem, Heats(problem), kept)
+    batches = Batches(problem, Heats(problem, known), kept)
     batches.prepare_alone()
     return batches
 
@@ -137,21 +150,22 @@ class Session:
     """Everything that `plan` and `replan` have in common.
 
     ``lay_out`` makes what the search sees; it is called again in the colleague's process, so it is a function that can
-    be pickled.
+    be pickled. ``known`` as there.
     """
 
     def __init__(
         self,
-        lay_out: Callable[[], Batches],
+        lay_out: LayOut,
         settings: Settings | None = None,
         progress: Callable[[Progress], None] | None = None,
+        known: Known | None = None,
     ) -> None:
         self.settings = settings or Settings()
         self.clock = Clock(self.settings)
         self._progress = progress
         self._exact_seconds = 0.0
         self._lay_out = lay_out
-        self.batches = lay_out()
+        self.batches = lay_out(known=known)
         self.problem = self.batches.problem
         self.bound = cost_bound(self.batches, load_bounds(self.batches))
         self.timetable = Timetable(self.problem, self.batches)
@@ -307,6 +321,7 @@ class Session:
             return None
         job = Job(
             lay_out=self._lay_out,
+            known=self.batches.heats.known(MOST_SENT),
             firings=self.timetable.snapshot(),
             seed=settings.seed + 1_000_003,
             seconds=left - COLLEAGUE_ENDS_EARLIER,
