@@ -153,6 +153,7 @@ class KnownCost:
 
 def main() -> None:
     """Do one job: read it from standard input, write what is found to standard output until the time is over."""
+    from scheduler.planning.search import BOLDER
     from scheduler.planning.session import Session, Settings
 
     job: Job = _receive(sys.stdin.buffer)
@@ -161,7 +162,7 @@ def main() -> None:
     known = KnownCost(session.timetable.cost(), sys.stdin.buffer)
     if job.proves:
         session.prove(lambda: known.cost, lambda firings, bound: _send(sys.stdout.buffer, (firings, bound)))
-    session.search(lambda firings: _send(sys.stdout.buffer, (firings, session.bound)), before=job.before)
+    session.search(lambda firings: _send(sys.stdout.buffer, (firings, session.bound)), before=job.before, part=BOLDER)
 
 
 if __name__ == "__main__":

@@ -64,8 +64,9 @@ Measured at 250 loads, 30 s on one core, six searches in four studios, loads wit
 rows of six at most; 24 with this alone, 22 with rows of ten alone, 21 with both and six firings at once, not twelve,
 which cost the least too."""
 
-BEFORE_IT_GOES_BACK = 0.15
-"""Part of the price of a moved load at which a bold plan is weighed that has not gone back to its places yet [-]."""
+BEFORE_IT_GOES_BACK, BOLDER = 0.3, 0.1
+"""Parts of the price of a moved load at which a bold plan is weighed that has not gone back to its places yet [-]: in
+the search itself, and in its colleague, which may find that far more goes back."""
 
 Neighbourhood = Callable[["Search"], list[int]]
 
@@ -254,16 +255,16 @@ class Search:
         if cost < self.best_cost - 1e-6:
             self.best_cost, self.best = cost, self.timetable.snapshot()
 
-    def ask(self, moved_price: float) -> None:
+    def ask(self, moved_price: float, part: float) -> None:
         """Go on at another price of a load that moves [currency]: from the best plan, the one begun with, or a blend.
 
-        Which of them it is, is asked at a part of that price: much of what has moved can still go back.
+        Which of them it is, is asked at a ``part`` of that price: much of what has moved can still go back.
         """
         timetable = self.timetable
         plans = []
         for firings in (self.best, self.begun):
             timetable.restore(firings)
-            timetable.reprice(moved_price * BEFORE_IT_GOES_BACK)
+            timetable.reprice(moved_price * part)
             plans.append((timetable.cost(), timetable.snapshot()))
         (_, better), (_, other) = sorted(plans, key=lambda plan: plan[0])
         timetable.restore(blend(timetable, better, other, self.groups))

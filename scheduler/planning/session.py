@@ -20,7 +20,7 @@ from scheduler.planning.problem import state_problem
 from scheduler.planning.proof import columns_within, listed_bounds, plan_firings
 from scheduler.planning.reasons import unplaced_loads
 from scheduler.planning.scarce import ScarceFirst
-from scheduler.planning.search import Search
+from scheduler.planning.search import BEFORE_IT_GOES_BACK, Search
 from scheduler.planning.settle import settle, write_plan_of
 from scheduler.planning.timetable import Placed, Timetable, out_minutes
 from shared.clock import Minute
@@ -219,13 +219,14 @@ class Session:
         *,
         proves: bool = False,
         before: tuple[Placed, ...] = (),
+        part: float = BEFORE_IT_GOES_BACK,
     ) -> None:
         """Improve what is in the timetable until time or work is over, or the cost is the bound; leave the best.
 
         With more than one worker a colleague works beside in a process of its own: where the search ``proves``, and the
         studio's possible firings are few, at a bound by them, else at a search of its own. ``tell_better`` is called
         with the best plan at the end of each round of cooling that improved it. ``before`` are the firings of a plan
-        to stay near to, as in `Search`; only at first is the search bold then.
+        to stay near to, as in `Search`; only at first is the search bold then, and ``part`` as in `Search.ask`.
         """
         settings, clock = self.settings, self.clock
         colleague = self._colleague(proves, before)
@@ -240,7 +241,7 @@ class Session:
             while not clock.over(search.rounds) and search.best_cost > self.bound + 0.005:
                 if before and not calm and clock.is_calm(search.rounds):
                     calm = True
-                    search.ask(SURCHARGE * self.problem.studio.prices.moved)
+                    search.ask(SURCHARGE * self.problem.studio.prices.moved, part)
                     told = math.inf  # what was told was at another price
                 if search.step(clock.heat(search.rounds) * (CALM if calm else 1.0)):
                     self.tell(search.best_cost, "search", search.best)
@@ -269,9 +270,9 @@ class Session:
 
     def _scarce_first(self, search: Search, scarce: ScarceFirst, share: float) -> None:
         """Search the scarce kilns by themselves for a share of the time, then turn to a plan around what that gave."""
-        if not scarce.is_due(search.best) or search.best_cost <= self.bound + 0.005:
-            return
         clock, anew = self.clock, search.rounds == 0
+        if clock.over(search.rounds) or search.best_cost <= self.bound + 0.005 or not scarce.is_due(search.best):
+            return
         self.timetable.restore(search.best)
         firings, rounds = scarce.search(search.before, clock.burst(share, search.rounds))
         search.rounds += rounds

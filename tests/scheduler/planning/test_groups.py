@@ -1,0 +1,215 @@
+"""Groups of kilns that no load links, and plans blended by them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from unittest.mock import patch
+
+import pytest
+
+from scheduler.firing.simulate import simulate
+from scheduler.planning.blending import blend, plan_around
+from scheduler.planning.dispatch import best_dispatch
+from scheduler.planning.groups import Excerpt, groups
+from scheduler.planning.scarce import ScarceFirst
+from scheduler.planning.search import Search
+from scheduler.planning.session import lay_out
+from scheduler.planning.timetable import Placed, Timetable
+from tests.scheduler.planning.plain_studio import (
+    BEGIN,
+    bench_kiln,
+    load,
+    slow_profile,
+    studio,
+    timetable_of,
+)
+from tests.scheduler.planning.test_search import dispatched
+
+POTS = slow_profile("pots", work="pots")
+GLASS = slow_profile("glass", work="glass")
+RIDES = slow_profile("rides", work="rides")
+KILNS = (
+    bench_kiln("K1", work=("pots",)),
+    bench_kiln("K2", work=("pots",)),
+    bench_kiln("K3", work=("glass",)),
+    bench_kiln("K4", work=("else",)),
+)
+
+
+def two_groups(**changes: object) -> Timetable:
+    """Six loads for two kilns, and three for another one; nothing is placed."""
+    pots = tuple(load(f"P{n}", profile="pots", alone=True) for n in range(6))
+    glass = tuple(load(f"G{n}", profile="glass", alone=True) for n in range(3))
+    return timetable_of(studio(kilns=KILNS, profiles=(POTS, GLASS), **changes), (*glass, *pots))  # type: ignore[arg-type]
+
+
+def test_loads_that_no_kiln_can_fire_both_are_in_two_groups_the_larger_first() -> None:
+    assert groups(two_groups().batches) == ((3, 4, 5, 6, 7, 8), (0, 1, 2))
+
+
+def test_one_load_for_two_kinds_of_kilns_makes_them_one_group() -> None:
+    both = bench_kiln("K5", work=("pots", "glass"))
+    loads = (load("P", profile="pots"), load("G", profile="glass"))
+    apart = timetable_of(studio(kilns=KILNS, profiles=(POTS, GLASS)), loads)
+    together = timetable_of(studio(kilns=(*KILNS, both), profiles=(POTS, GLASS)), loads)
+    assert groups(apart.batches) == ((0,), (1,))
+    assert groups(together.batches) == ((0, 1),)
+
+
+def test_stages_of_the_same_pieces_are_in_one_group() -> None:
+    loads = (load("P", profile="pots"), load("G", profile="glass", after="P"))
+    assert groups(timetable_of(studio(kilns=KILNS, profiles=(POTS, GLASS)), loads).batches) == ((0, 1),)
+
+
+def test_a_guest_is_in_the_group_of_its_host() -> None:
+    host = POTS.model_copy(update={"shares_with": ("rides",)})
+    kilns = (*KILNS[:3], bench_kiln("K4", work=("rides",)))
+    loads = (load("P", profile="pots"), load("R", profile="rides"), load("G", profile="glass"))
+    assert groups(timetable_of(studio(kilns=kilns, profiles=(host, GLASS, RIDES)), loads).batches) == ((0, 1), (2,))
+
+
+def test_a_load_that_no_kiln_can_fire_is_in_no_group() -> None:
+    loads = (load("P", profile="pots"), load("R", profile="rides"))
+    assert groups(timetable_of(studio(kilns=KILNS, profiles=(POTS, RIDES)), loads).batches) == ((0,),)
+
+
+def generated(seed: int) -> Timetable:
+    """A studio with ten kilns for six kinds of work, planned by dispatch."""
+    return dispatched(seed, kilns=10, loads=80)
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_groups_share_no_kiln_and_leave_no_load_out_that_has_one(seed: int) -> None:
+    timetable = generated(seed)
+    found = groups(timetable.batches)
+    assert len(found) > 1
+    members = [load for group in found for load in group]
+    assert len(members) == len(set(members))
+    assert set(timetable.firing_of) <= set(members)
+    kilns = [
+        {timetable.firings[timetable.firing_of[n]].kiln for n in group if n in timetable.firing_of} for group in found
+    ]
+    assert sum(len(own) for own in kilns) == len(set().union(*kilns))
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_an_excerpt_has_its_firings_and_gives_them_back_as_they_were(seed: int) -> None:
+    timetable = generated(seed)
+    loads = [load for group in groups(timetable.batches)[1:] for load in group]
+    number = timetable.firing_of[groups(timetable.batches)[0][0]]
+    timetable.add(replace(timetable.remove(number), fixed=True))
+    excerpt = Excerpt(timetable, loads)
+    assert excerpt.timetable.is_sound()
+    back = excerpt.in_whole(excerpt.timetable.snapshot())
+    own = [f for f in timetable.snapshot() if f.fixed or set(f.batch.loads) <= set(loads)]
+    assert [(f.batch.loads, f.kiln, f.place, f.fixed) for f in back] == [
+        (f.batch.loads, f.kiln, f.place, f.fixed) for f in own
+    ]
+    assert [excerpt.batches.problem.loads[n].id for n in range(len(excerpt.numbers))] == [
+        timetable.problem.loads[n].id for n in excerpt.numbers
+    ]
+
+
+@pytest.mark.parametrize("seed", [1, 2])
+def test_what_is_found_for_some_loads_by_themselves_stands_in_the_whole(seed: int) -> None:
+    timetable = generated(seed)
+    excerpt = Excerpt(timetable, [load for group in groups(timetable.batches)[1:] for load in group])
+    search = Search(excerpt.timetable, seed)
+    for _ in range(150):
+        search.step(0.5)
+    plan_around(timetable, excerpt.in_whole(search.best))
+    assert timetable.is_sound()
+    for firing in search.best:
+        loads = {excerpt.numbers[load] for load in firing.batch.loads}
+        held = [f for f in timetable.firings.values() if set(f.batch.loads) & loads]
+        assert any(f.kiln == firing.kiln and f.place.start == firing.place.start for f in held)
+
+
+def test_others_stay_where_they_were_unless_they_are_in_the_way() -> None:
+    timetable = two_groups()
+    best_dispatch(timetable)
+    before = timetable.snapshot()
+    moved = next(firing for firing in before if firing.kiln == 2)
+    later = timetable.best_place(moved.batch, 2, moved.fit, not_before=3 * 1440 // timetable.problem.grid_minutes)
+    assert later is not None
+    plan_around(timetable, [later])
+    at = {firing.batch.loads: firing.place.start for firing in timetable.snapshot()}
+    assert at[moved.batch.loads] == later.place.start
+    assert {f.batch.loads: f.place.start for f in before if f is not moved}.items() <= at.items()
+
+
+def without(timetable: Timetable, plan: tuple[Placed, ...], kilns: set[int]) -> tuple[Placed, ...]:
+    """A plan whose firings in some kilns are gone."""
+    return tuple(firing for firing in plan if firing.kiln not in kilns)
+
+
+def test_of_two_plans_each_gives_what_the_other_lacks() -> None:
+    """Where loads could not simply be placed again: the horizon is as long as the work."""
+    timetable = two_groups()
+    best_dispatch(timetable)
+    whole, cost = timetable.snapshot(), timetable.cost()
+    assert not timetable.pending()
+    one, other = without(timetable, whole, {2}), without(timetable, whole, {0, 1})
+    with patch("scheduler.planning.blending._place_missing"):
+        made = blend(timetable, one, other, groups(timetable.batches))
+    assert timetable.cost() == pytest.approx(cost)
+    assert {f.batch.loads for f in made} == {f.batch.loads for f in whole}
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_blend_is_never_dearer_than_the_plan_and_breaks_no_rule(seed: int) -> None:
+    timetable = generated(seed)
+    number = next(iter(timetable.firings))
+    timetable.add(replace(timetable.remove(number), fixed=True))
+    plan, cost = timetable.snapshot(), timetable.cost()
+    search = Search(timetable, seed)
+    for _ in range(40):
+        search.step(5.0)
+    other = timetable.snapshot()
+    blend(timetable, plan, other, groups(timetable.batches))
+    assert timetable.cost() <= cost + 1e-6
+    assert timetable.is_sound()
+    assert [f for f in timetable.firings.values() if f.fixed]
+
+
+def test_scarce_kilns_are_searched_once_and_again_only_while_loads_of_theirs_have_no_place() -> None:
+    loads = tuple(load(f"P{n}", profile="pots") for n in range(6))
+    glass = tuple(load(f"G{n}", profile="glass") for n in range(4))
+    timetable = timetable_of(studio(kilns=KILNS, profiles=(POTS, GLASS)), (*loads, *glass))
+    best_dispatch(timetable)
+    whole = timetable.snapshot()
+    scarce = ScarceFirst(timetable, seed=1)
+    assert scarce.loads == (6, 7, 8, 9)
+    assert scarce.is_due(whole)
+    firings, rounds = scarce.search((), lambda done: None if done == 20 else 1.0)
+    assert rounds == 20
+    assert {load for firing in firings for load in firing.batch.loads} == set(scarce.loads)
+    assert timetable.snapshot() == whole
+    assert not scarce.is_due(whole)
+    assert scarce.is_due(without(timetable, whole, {2}))
+
+
+def test_where_no_group_is_the_rest_there_is_nothing_to_search_first() -> None:
+    timetable = timetable_of(studio(kilns=KILNS, profiles=(POTS, GLASS)), (load("P", profile="pots"),) * 1)
+    assert not ScarceFirst(timetable, seed=1).is_due(())
+    glass = tuple(load(f"G{n}", profile="glass") for n in range(3))
+    few = timetable_of(studio(kilns=KILNS, profiles=(POTS, GLASS)), (load("P", profile="pots"), *glass))
+    assert not ScarceFirst(few, seed=1).is_due(())
+
+
+def test_phases_that_are_known_are_not_computed_again() -> None:
+    place = studio(kilns=KILNS, profiles=(POTS, GLASS))
+    loads = (load("P", profile="pots"), load("G", profile="glass"))
+    known = lay_out(place, loads, BEGIN).heats.known(10)
+    assert len(known) == 3  # pots in two kilns, glass in one
+    asked: list[int] = []
+
+    def counted(requests: list[object]) -> object:
+        asked.append(len(requests))
+        return simulate(requests)  # type: ignore[arg-type]
+
+    with patch("scheduler.planning.heats.simulate", counted):
+        lay_out(place, loads, BEGIN, known=known)
+        assert sum(asked) == 0
+        lay_out(place, loads, BEGIN)
+        assert sum(asked) > 0
