@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 
 from scheduler.planning.arrivals import by_arrival
-from scheduler.planning.dispatch import best_dispatch, in_stages, orders
-from scheduler.planning.insertion import Inserter
+from scheduler.planning.dispatch import best_dispatch, fixed_firings, place_missing
 from scheduler.planning.shortages import stands
 from scheduler.planning.timetable import Placed, Timetable
 
@@ -24,7 +23,7 @@ def plan_around(timetable: Timetable, firings: Sequence[Placed]) -> None:
         number = timetable.add(firing)
         if not stands(timetable, number):
             timetable.undo(mark)
-    _place_missing(timetable)
+    place_missing(timetable)
     timetable.log.clear()
 
 
@@ -48,7 +47,7 @@ def blend(
     """
     timetable.restore(plan)
     best, cost = timetable.snapshot(), timetable.cost()
-    fixed = tuple(firing for firing in best if firing.fixed)
+    fixed = fixed_firings(timetable)
     for part in parts:
         own = set(part)
         changed = [firing for firing in other if not firing.fixed and own.issuperset(firing.batch.loads)]
@@ -58,13 +57,3 @@ def blend(
         else:
             timetable.restore(best)
     return best
-
-
-def _place_missing(timetable: Timetable) -> None:
-    problem, key = timetable.problem, orders(timetable)[0].key
-    inserter = Inserter(timetable, seed=0)
-    missing = sorted(
-        timetable.pending(), key=lambda load: (problem.loads[load].session_at is None, *key(problem, load), load)
-    )
-    for load in in_stages(problem, missing):
-        inserter.insert_load(load)

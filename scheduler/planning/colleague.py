@@ -15,7 +15,7 @@ import subprocess
 import sys
 import threading
 import time
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import IO, Any, Protocol
 
@@ -40,7 +40,8 @@ class Job:
     """What a colleague is asked to improve, and for how long [s].
 
     Where it ``proves``, it lists the studio's possible firings if they are few, and bounds the cost by them, before it
-    searches. ``before`` as in `Search`; ``known`` are phases that need not be computed again.
+    searches; in a larger studio it bounds the cost by groups first. ``before`` as in `Search`; ``known`` phases
+    need not be computed again. The seconds count from when it was ``made_at``, by the clock that all processes share.
     """
 
     lay_out: LayOut
@@ -50,6 +51,7 @@ class Job:
     proves: bool = False
     before: tuple[Placed, ...] = ()
     known: Known | None = None
+    made_at: float = field(default_factory=time.monotonic)
 
 
 class Colleague:
@@ -69,17 +71,21 @@ class Colleague:
         assert self._process.stdout is not None
         self.bound = 0.0
         self._told_at = 0.0
-        self._listens = job.proves
+        self._listens = False
         self._found: queue.SimpleQueue[tuple[Placed, ...]] = queue.SimpleQueue()
         self._to, self._from = self._process.stdin, self._process.stdout
         self._reader = threading.Thread(target=self._listen, name="colleague", daemon=True)
-        try:
-            _send(self._to, job)
-        except BrokenPipeError:
-            return  # it could not start; the search goes on alone
+        self._proves = job.proves
+        self._job = _packed(job)
         self._reader.start()
 
     def _listen(self) -> None:
+        try:
+            _write(self._to, self._job)
+        except OSError:
+            return  # it could not start; the search goes on alone
+        self._job = b""
+        self._listens = self._proves
         while (news := _receive(self._from)) is not None:
             firings, bound = news
             self.bound = max(self.bound, bound)
@@ -118,10 +124,18 @@ class Colleague:
         return self.better()
 
 
-def _send(stream: IO[bytes], message: object) -> None:
-    data = pickle.dumps(message, protocol=pickle.HIGHEST_PROTOCOL)
-    stream.write(len(data).to_bytes(_LENGTH_BYTES, "big") + data)
+def _packed(message: object) -> bytes:
+    return pickle.dumps(message, protocol=pickle.HIGHEST_PROTOCOL)
+
+
+def _write(stream: IO[bytes], data: bytes) -> None:
+    stream.write(len(data).to_bytes(_LENGTH_BYTES, "big"))
+    stream.write(data)
     stream.flush()
+
+
+def _send(stream: IO[bytes], message: object) -> None:
+    _write(stream, _packed(message))
 
 
 def _receive(stream: IO[bytes]) -> Any:
@@ -157,7 +171,8 @@ def main() -> None:
     from scheduler.planning.session import Session, Settings
 
     job: Job = _receive(sys.stdin.buffer)
-    session = Session(job.lay_out, Settings(seconds=job.seconds, seed=job.seed, workers=1), known=job.known)
+    seconds = job.seconds - (time.monotonic() - job.made_at)
+    session = Session(job.lay_out, Settings(seconds=seconds, seed=job.seed, workers=1), known=job.known)
     session.timetable.restore(job.firings)
     known = KnownCost(session.timetable.cost(), sys.stdin.buffer)
     if job.proves:

@@ -92,6 +92,17 @@ def dispatch(timetable: Timetable, order: Order, haste: float = 0.0) -> None:
     inserter.insert_loads(in_stages(problem, loads), late_last=True)
 
 
+def place_missing(timetable: Timetable, seed: int = 0) -> None:
+    """Place what has no place yet by earliest promise, booked sessions first, each load where it costs least."""
+    problem, key = timetable.problem, orders(timetable)[0].key
+    inserter = Inserter(timetable, seed)
+    missing = sorted(
+        timetable.pending(), key=lambda load: (problem.loads[load].session_at is None, *key(problem, load), load)
+    )
+    for load in in_stages(problem, missing):
+        inserter.insert_load(load)
+
+
 def fixed_firings(timetable: Timetable) -> tuple[Placed, ...]:
     """What is under way, or held by people."""
     return tuple(firing for firing in timetable.snapshot() if firing.fixed)

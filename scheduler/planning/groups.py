@@ -11,45 +11,44 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from scheduler.planning.batches import Batches
-from scheduler.planning.problem import Problem
 from scheduler.planning.timetable import Placed, Timetable
 
 
 def groups(batches: Batches) -> tuple[tuple[int, ...], ...]:
-    """Loads by group, the group with most loads first; loads that no kiln may fire are in none.
+    """Loads by group, the group with most loads first.
 
-    Stages of the same pieces are in one group, whatever fires them.
+    Stages of the same pieces are in one group, whatever fires them; loads that no kiln may take, and that are no stage
+    of any that one may, are in none.
     """
     problem = batches.problem
-    first = list(range(len(problem.kilns)))
+    kilns = len(problem.kilns)
+    first = list(range(kilns + len(problem.loads)))
 
-    def root(kiln: int) -> int:
-        while first[kiln] != kiln:
-            kiln = first[kiln]
-        return kiln
+    def root(member: int) -> int:
+        while first[member] != member:
+            member = first[member]
+        return member
 
-    kilns_of = {load: kilns for load in range(len(problem.loads)) if (kilns := _kilns(batches, load))}
-    for kilns in kilns_of.values():
-        for kiln in kilns[1:]:
-            first[root(kiln)] = root(kilns[0])
-    for earlier, followers in problem.follower.items():
-        for later in followers:
-            if earlier in kilns_of and later in kilns_of:
-                first[root(kilns_of[later][0])] = root(kilns_of[earlier][0])
+    for load in range(len(problem.loads)):
+        for member in (*_kilns(batches, load), *(kilns + later for later in problem.follower.get(load, ()))):
+            first[root(member)] = root(kilns + load)
+    with_kilns = {root(kiln) for kiln in range(kilns)}
     found: dict[int, list[int]] = {}
-    for load, kilns in kilns_of.items():
-        found.setdefault(root(kilns[0]), []).append(load)
+    for load in range(len(problem.loads)):
+        if root(kilns + load) in with_kilns:
+            found.setdefault(root(kilns + load), []).append(load)
     return tuple(sorted((tuple(loads) for loads in found.values()), key=lambda loads: (-len(loads), loads)))
 
 
 def _kilns(batches: Batches, load: int) -> list[int]:
-    """The kilns that may fire a load: by itself, or as a guest in another profile's firing."""
+    """The kilns that a load may be in: by itself, be they strong enough or not, or as a guest in another's firing."""
     problem = batches.problem
     own, *hosts = batches.hosts(load)
     alone = batches.make(own, (load,))
-    kilns = [] if alone is None else batches.kilns_for(alone)
+    every = range(len(problem.kilns))
+    kilns = [] if alone is None else [kiln for kiln in every if batches.charge(alone, kiln) is not None]
     works = {problem.studio.profile_by_id[host].work for host in hosts}
-    return [*kilns, *(n for n, kiln in enumerate(problem.kilns) if works & set(kiln.work) and n not in kilns)]
+    return [*kilns, *(n for n in every if works & set(problem.kilns[n].work) and n not in kilns)]
 
 
 class Excerpt:
@@ -62,10 +61,7 @@ class Excerpt:
         fixed = [load for firing in whole.firings.values() if firing.fixed for load in firing.batch.loads]
         self.whole = whole
         self.numbers = tuple(sorted({*loads, *fixed}))
-        number_of = {load: number for number, load in enumerate(self.numbers)}
-        stays = {number_of[load]: stay for load, stay in whole.batches.stays.items() if load in number_of}
-        self.batches = Batches(_of_loads(whole.problem, self.numbers), whole.batches.heats, stays)
-        self.batches.moved_price = whole.moved_price
+        self.batches = whole.batches.of_loads(self.numbers)
         self.timetable = Timetable(self.batches.problem, self.batches)
         self.timetable.restore(self.of_it(whole.snapshot()))
 
@@ -88,20 +84,3 @@ def _with_loads(firing: Placed, batches: Batches, loads: Sequence[int]) -> Place
     batch = batches.make(firing.batch.profile, loads)
     assert batch is not None  # the same loads, that share a firing already
     return replace(firing, batch=batch)
-
-
-def _of_loads(problem: Problem, numbers: Sequence[int]) -> Problem:
-    """The problem with some of its loads, numbered anew in the same order."""
-    loads = tuple(problem.loads[number] for number in numbers)
-    number_of = {load: number for number, load in enumerate(numbers)}
-    follower = {
-        number_of[earlier]: tuple(number_of[later] for later in followers if later in number_of)
-        for earlier, followers in problem.follower.items()
-        if earlier in number_of
-    }
-    return replace(
-        problem,
-        loads=loads,
-        load_number={load.id: number for number, load in enumerate(loads)},
-        follower={earlier: later for earlier, later in follower.items() if later},
-    )

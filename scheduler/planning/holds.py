@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from scheduler.audit import breaches
 from scheduler.audit.breach import Breach
 from scheduler.planning.batches import Fit
-from scheduler.planning.dispatch import in_stages
+from scheduler.planning.dispatch import fixed_firings, in_stages
 from scheduler.planning.heats import Charge
 from scheduler.planning.insertion import Inserter
 from scheduler.planning.session import Session
@@ -108,7 +108,7 @@ class Holds:
         """
         session, timetable = self.session, self.session.timetable
         if self._missing_stages():
-            timetable.restore(tuple(firing for firing in timetable.snapshot() if firing.fixed))
+            timetable.restore(fixed_firings(timetable))
             stages = in_stages(session.problem, self._missing_stages())
             Inserter(timetable, session.settings.seed).insert_loads(stages, late_last=False)
             for number in dict.fromkeys(timetable.firing_of[n] for n in stages if n in timetable.firing_of):

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from itertools import combinations
 
@@ -123,6 +123,22 @@ class Problem:
         """The first slot after all promises."""
         promised = [load.promised for load in self.loads if load.promised is not None]
         return max(0, self.slot_after(max(promised, default=self.begin)))
+
+    def of_loads(self, numbers: Sequence[int]) -> Problem:
+        """The problem with some of its loads, numbered anew in their order."""
+        number_of = {load: number for number, load in enumerate(numbers)}
+        loads = tuple(self.loads[number] for number in numbers)
+        follower = {
+            number_of[earlier]: tuple(number_of[later] for later in followers if later in number_of)
+            for earlier, followers in self.follower.items()
+            if earlier in number_of
+        }
+        return replace(
+            self,
+            loads=loads,
+            load_number={load.id: number for number, load in enumerate(loads)},
+            follower={earlier: later for earlier, later in follower.items() if later},
+        )
 
     def profile(self, load: int) -> Profile:
         """The profile that a load asks for."""

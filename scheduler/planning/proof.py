@@ -58,10 +58,9 @@ def first_slots(batches: Batches, bounds: Sequence[LoadBound]) -> list[int]:
     return first
 
 
-def columns_within(batches: Batches, seconds: float) -> tuple[Column, ...] | None:
-    """The studio's columns, where listing them takes no longer than about ``seconds``."""
-    most = min(MOST_LISTED, int(COLUMNS_A_SECOND * seconds))
-    return columns_of(batches, first_slots(batches, load_bounds(batches)), most)
+def columns_within(batches: Batches, seconds: float, most: int = MOST_LISTED) -> tuple[Column, ...] | None:
+    """The studio's columns, where they are no more than ``most``, and listing them takes no longer than ``seconds``."""
+    return columns_of(batches, first_slots(batches, load_bounds(batches)), min(most, int(COLUMNS_A_SECOND * seconds)))
 
 
 def plan_firings(timetable: Timetable, firings: Sequence[Timed]) -> bool:

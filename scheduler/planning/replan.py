@@ -16,11 +16,10 @@ from scheduler.audit import breaches, explain
 from scheduler.planning.batches import Batch, Fit, Stay
 from scheduler.planning.changes import Change, changes_between
 from scheduler.planning.cleaning import book_cleaned
-from scheduler.planning.dispatch import in_stages, orders
+from scheduler.planning.dispatch import place_missing
 from scheduler.planning.events import Events, Question, Situation, situation
 from scheduler.planning.heats import Charge
 from scheduler.planning.holds import Holds
-from scheduler.planning.insertion import Inserter
 from scheduler.planning.session import Progress, Session, Settings, studio_session
 from scheduler.planning.steadiness import damaged, mend, put_back
 from scheduler.planning.timetable import Placed, Timetable
@@ -290,12 +289,7 @@ def _repair_exactly(session: Session, state: Situation) -> None:
             timetable.add(placed)
             if timetable.unclean(placed.kiln) is not None:
                 timetable.undo(mark)
-    inserter = Inserter(timetable, session.settings.seed)
-    key = orders(timetable)[0].key
-    left = timetable.pending()
-    left.sort(key=lambda load: (problem.loads[load].session_at is None, *key(problem, load), load))
-    for load in in_stages(problem, left):
-        inserter.insert_load(load)
+    place_missing(timetable, session.settings.seed)
     timetable.log.clear()
 
 

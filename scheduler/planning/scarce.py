@@ -36,7 +36,10 @@ class ScarceFirst:
         self._alone: float | None = None
 
     def is_due(self, firings: Sequence[Placed]) -> bool:
-        """Whether more of the scarce loads are without a place in a plan than have to be, by what is known."""
+        """Whether more of the scarce loads are without a place in a plan than have to be, by what is known.
+
+        Before they have been searched by themselves nothing is known, and it is.
+        """
         if self._alone is None or not self.loads:
             return bool(self.loads)
         placed = {load for firing in firings for load in firing.batch.loads}

@@ -244,10 +244,9 @@ class Search:
         return True
 
     def _own(self, firing: Placed) -> Placed:
-        """A firing of another process with the phases known here, so that it is seen to be the same firing."""
-        fit = self.timetable.batches.fit(firing.batch, firing.kiln)
-        same = fit is not None and fit.phases.charge == firing.fit.phases.charge
-        return replace(firing, fit=fit) if fit is not None and same else firing
+        """A firing of another process with the phases known here, so that they are seen to be the same."""
+        phases = self.timetable.batches.heats.phases(firing.fit.phases.charge)
+        return firing if phases is None else replace(firing, fit=replace(firing.fit, phases=phases))
 
     def turn_to(self) -> None:
         """Go on from what the timetable holds now, be it better than the best plan or not."""

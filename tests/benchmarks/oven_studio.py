@@ -106,6 +106,12 @@ class OvenBatches(Batches):
         self.minutes = heats.minutes
         super().__init__(problem, heats)
 
+    def of_loads(self, numbers: Sequence[int]) -> OvenBatches:
+        """The batches of some jobs."""
+        jobs = tuple(self.instance.jobs[number] for number in numbers)
+        assert isinstance(self.heats, OvenHeats)
+        return OvenBatches(self.problem.of_loads(numbers), self.heats, replace(self.instance, jobs=jobs))
+
     def _make(self, profile_id: str, numbers: tuple[int, ...]) -> Batch | None:
         batch = super()._make(profile_id, numbers)
         if batch is None or batch.row is None:

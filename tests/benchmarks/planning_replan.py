@@ -23,10 +23,9 @@ from unittest.mock import patch
 
 from scheduler.audit import prove
 from scheduler.planning import replan as replanning
-from scheduler.planning.dispatch import in_stages, orders
+from scheduler.planning.dispatch import place_missing
 from scheduler.planning.door import Settings, plan
 from scheduler.planning.events import Events, KilnDown, Situation
-from scheduler.planning.insertion import Inserter
 from scheduler.planning.replan import Replanned, replan
 from scheduler.planning.session import Session
 from shared.clock import Minute
@@ -88,12 +87,7 @@ def needlessly_moved(case: Failure, found: Replanned) -> tuple[int, int]:
 
 
 def _dispatch_only(session: Session, state: Situation) -> None:
-    inserter = Inserter(session.timetable, session.settings.seed)
-    problem, key = session.problem, orders(session.timetable)[0].key
-    left = session.timetable.pending()
-    left.sort(key=lambda load: (problem.loads[load].session_at is None, *key(problem, load), load))
-    for load in in_stages(problem, left):
-        inserter.insert_load(load)
+    place_missing(session.timetable, session.settings.seed)
     session.timetable.log.clear()
 
 

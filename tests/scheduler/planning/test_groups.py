@@ -9,12 +9,15 @@ import pytest
 
 from scheduler.firing.simulate import simulate
 from scheduler.planning.blending import blend, plan_around
+from scheduler.planning.bounds import cost_bound, load_bounds
 from scheduler.planning.dispatch import best_dispatch
+from scheduler.planning.group_bounds import bounds_by_groups
 from scheduler.planning.groups import Excerpt, groups
 from scheduler.planning.scarce import ScarceFirst
 from scheduler.planning.search import Search
 from scheduler.planning.session import lay_out
 from scheduler.planning.timetable import Placed, Timetable
+from shared.profiles import Segment
 from tests.scheduler.planning.plain_studio import (
     BEGIN,
     bench_kiln,
@@ -71,6 +74,17 @@ def test_a_guest_is_in_the_group_of_its_host() -> None:
 def test_a_load_that_no_kiln_can_fire_is_in_no_group() -> None:
     loads = (load("P", profile="pots"), load("R", profile="rides"))
     assert groups(timetable_of(studio(kilns=KILNS, profiles=(POTS, RIDES)), loads).batches) == ((0,),)
+
+
+def test_but_a_stage_without_a_kiln_is_with_its_later_stages_so_that_they_find_no_place_without_it() -> None:
+    glass = tuple(load(f"G{n}", profile="glass") for n in range(3))
+    loads = (load("R", profile="rides"), load("G", profile="glass", after="R"), *glass)
+    pots = tuple(load(f"P{n}", profile="pots") for n in range(6))
+    timetable = timetable_of(studio(kilns=KILNS, profiles=(POTS, GLASS, RIDES)), (*loads, *pots))
+    assert groups(timetable.batches) == ((5, 6, 7, 8, 9, 10), (0, 1, 2, 3, 4))
+    excerpt = Excerpt(timetable, groups(timetable.batches)[1])
+    best_dispatch(excerpt.timetable)
+    assert excerpt.timetable.pending() == [0, 1]
 
 
 def generated(seed: int) -> Timetable:
@@ -150,7 +164,7 @@ def test_of_two_plans_each_gives_what_the_other_lacks() -> None:
     whole, cost = timetable.snapshot(), timetable.cost()
     assert not timetable.pending()
     one, other = without(timetable, whole, {2}), without(timetable, whole, {0, 1})
-    with patch("scheduler.planning.blending._place_missing"):
+    with patch("scheduler.planning.blending.place_missing"):
         made = blend(timetable, one, other, groups(timetable.batches))
     assert timetable.cost() == pytest.approx(cost)
     assert {f.batch.loads for f in made} == {f.batch.loads for f in whole}
@@ -190,11 +204,21 @@ def test_scarce_kilns_are_searched_once_and_again_only_while_loads_of_theirs_hav
 
 
 def test_where_no_group_is_the_rest_there_is_nothing_to_search_first() -> None:
-    timetable = timetable_of(studio(kilns=KILNS, profiles=(POTS, GLASS)), (load("P", profile="pots"),) * 1)
-    assert not ScarceFirst(timetable, seed=1).is_due(())
-    glass = tuple(load(f"G{n}", profile="glass") for n in range(3))
-    few = timetable_of(studio(kilns=KILNS, profiles=(POTS, GLASS)), (load("P", profile="pots"), *glass))
-    assert not ScarceFirst(few, seed=1).is_due(())
+    names = tuple(f"work {n}" for n in range(6))
+    kilns = tuple(bench_kiln(f"K{n}", work=(name,)) for n, name in enumerate(names))
+    profiles = tuple(slow_profile(name, work=name) for name in names)
+
+    def is_due(count: int, largest: int) -> bool:
+        loads = [load(f"L{n}", profile=name) for n, name in enumerate(names[:count])]
+        loads += [load(f"M{n}", profile=names[0]) for n in range(largest - 1)]
+        timetable = timetable_of(studio(kilns=kilns, profiles=profiles), tuple(loads))
+        return ScarceFirst(timetable, seed=1).is_due(())
+
+    assert not is_due(1, 9)  # one group alone
+    assert not is_due(4, 9)  # three scarce loads are too few
+    assert is_due(5, 9)
+    assert is_due(5, 2)
+    assert not is_due(6, 2)  # five scarce loads against two
 
 
 def test_phases_that_are_known_are_not_computed_again() -> None:
@@ -213,3 +237,39 @@ def test_phases_that_are_known_are_not_computed_again() -> None:
         assert sum(asked) == 0
         lay_out(place, loads, BEGIN)
         assert sum(asked) > 0
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_no_plan_costs_less_than_the_sum_of_its_groups_bounds(seed: int) -> None:
+    timetable = generated(seed)
+    timetable.restore(())
+    best_dispatch(timetable)
+    search = Search(timetable, seed)
+    for number in range(200):
+        search.step(1.0 - number / 200)
+    cost = search.best_cost
+    found = list(bounds_by_groups(timetable, 30.0))
+    for bound, firings in found:
+        assert bound <= cost
+        if firings:
+            timetable.restore(firings)
+            assert timetable.is_sound()
+            assert bound <= timetable.cost() + 1e-6
+    assert found[0][0] >= cost_bound(timetable.batches, load_bounds(timetable.batches)) - 1e-6
+
+
+def test_a_group_with_more_work_than_time_raises_the_bound_by_what_has_no_place() -> None:
+    """Twelve loads for a kiln that fires one a day, on four days: by load and room alone each of them has a place."""
+    glass = tuple(load(f"G{n}", profile="glass", alone=True) for n in range(12))
+    long = GLASS.model_copy(
+        update={"own_segments": (Segment(rate_k_per_hour=100.0, to_c=220.0, hold_minutes="20:00"),)}
+    )
+    timetable = timetable_of(studio(kilns=KILNS, profiles=(POTS, long)), (*glass, load("P", profile="pots")))
+    by_room = cost_bound(timetable.batches, load_bounds(timetable.batches))
+    best_dispatch(timetable)
+    without_place = len(timetable.pending())
+    assert without_place >= 8
+    bound, _ = next(iter(bounds_by_groups(timetable, 60.0)))
+    unplaced = timetable.problem.studio.prices.unplaced
+    assert by_room < unplaced
+    assert without_place * unplaced <= bound <= timetable.cost()
