@@ -108,3 +108,29 @@ def test_a_firing_goes_back_to_where_it_was_and_what_stands_there_makes_way() ->
     assert timetable.is_sound()
     timetable.log.clear()
     assert clearing.go_back() is None, "it is where it was"
+
+
+def test_firings_that_changed_places_go_back_together() -> None:
+    """Each is where the other was, so that neither goes back alone without the other in the air."""
+    timetable = booked()
+    before = timetable.snapshot()
+    first, second = (timetable.firings[timetable.firing_of[load]] for load in (1, 5))
+    for old, new in ((first, second), (second, first)):
+        timetable.remove(timetable.firing_of[old.batch.loads[0]])
+        fit = timetable.batches.fit(old.batch, new.kiln)
+        assert fit is not None
+        place = new.place
+        timetable.add(timetable.placed_at(old.batch, new.kiln, fit, place.load, place.start, place.unload))
+    timetable.log.clear()
+    out: list[list[int] | None] = []
+    both = 0
+    for seed in range(20):
+        out.append(Clearing(timetable, np.random.default_rng(seed), before).go_back())
+        own = timetable.firing_of
+        both += all(timetable.firings[own[load]].kiln == load // 4 for load in (1, 5) if load in own) and {1, 5} <= set(
+            own
+        )
+        timetable.undo(0)
+    assert [] in out
+    assert any(loads in ([1], [5]) for loads in out)
+    assert both == out.count([])
