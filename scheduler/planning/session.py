@@ -41,8 +41,9 @@ EXACT_SECONDS = 1.0
 LIST_SHARE, PROOF_SHARE = 0.1, 0.4
 """Shares of the time for listing a small studio's firings, and for the bound that they give [-]."""
 
-GROUPS_SHARE = 0.4
-"""Share of the time for the bounds of a larger studio's groups, one of them decided exactly [-]."""
+GROUPS_SHARE, LEAST_SECONDS_FOR_GROUPS = 0.4, 45.0
+"""Share of the time for the bounds of a larger studio's groups, one of them decided exactly [-], and from how much time
+on [s]. Measured at 250 loads: a second core that lists and bounds for most of 30 s finds no plans."""
 
 LIST_SECONDS = 2.0
 """As many firings are listed as that takes [s], where work is counted instead of time."""
@@ -69,6 +70,9 @@ SCARCE_SHARE, SCARCE_AGAIN_SHARE, AROUND_SHARE = 0.15, 0.05, 0.05
 """Shares of the time in which scarce kilns are searched by themselves, at first and whenever the whole search is heated
 anew while they have loads without a place; and in which plans of the rest are made around them [-]. Measured at 250
 loads, one core, 30 s, four searches of each of five studios: mean cost 3766 with these, 3965 without."""
+
+SETBACK_LOADS = 4
+"""Loads without a place more that a plan around scarce kilns may have, when the whole search turns to it again [-]."""
 
 BURST_REHEATS = 2
 """How often a search of the scarce kilns is heated [-]."""
@@ -199,6 +203,8 @@ class Session:
         if columns is not None:
             self._raise_bound(columns, known, self.clock.left(), tell)
             return
+        if self.clock.left() < LEAST_SECONDS_FOR_GROUPS:
+            return
         best, cost = self.timetable.snapshot(), self.timetable.cost()
         for bound, firings in bounds_by_groups(self.timetable, GROUPS_SHARE * self.clock.left()):
             self.bound = max(self.bound, bound)
@@ -238,8 +244,8 @@ class Session:
         """Improve what is in the timetable until time or work is over, or the cost is the bound; leave the best.
 
         With more than one worker a colleague works beside in a process of its own: where the search ``proves``, and the
-        studio's possible firings are few, at a bound by them, in a larger studio at one by groups for a while, and then
-        at a search of its own. ``tell_better`` is called
+        studio's possible firings are few, at a bound by them, in a larger studio, given time, at one by groups for a
+        while, and then at a search of its own. ``tell_better`` is called
         with the best plan at the end of each round of cooling that improved it. ``before`` are the firings of a plan
         to stay near to, as in `Search`; only at first is the search bold then, and ``part`` as in `Search.ask`.
         """
@@ -293,8 +299,8 @@ class Session:
         firings, rounds = scarce.search(search.before, clock.burst(share, search.rounds))
         search.rounds += rounds
         plan_around(self.timetable, firings)
-        if search.before:
-            # What people have is left only for what is better.
+        if search.before or (not anew and self.timetable.cost() > search.best_cost + self._setback()):
+            # What people have, or a good plan, is left only for what is better.
             found = self.timetable.snapshot()
             self.timetable.restore(search.best)
             search.turn_to()
@@ -304,6 +310,10 @@ class Session:
             around = clock.burst(AROUND_SHARE, search.rounds)
             plan_anew_around(self.timetable, firings, lambda: around(0) is None)
         search.turn_to()
+
+    def _setback(self) -> float:
+        """How much dearer a plan may be to go on from it [currency]."""
+        return SETBACK_LOADS * self.problem.studio.prices.unplaced
 
     def _hear(self, colleague: Colleague, search: Search) -> None:
         """Take over what a colleague has found, and tell it what there is."""
