@@ -69,7 +69,8 @@ cooling, 2343 with four."""
 SCARCE_SHARE, SCARCE_AGAIN_SHARE, AROUND_SHARE = 0.15, 0.05, 0.05
 """Shares of the time in which scarce kilns are searched by themselves, at first and whenever the whole search is heated
 anew while they have loads without a place; and in which plans of the rest are made around them [-]. Measured at 250
-loads, one core, 30 s, four searches of each of five studios: mean cost 3766 with these, 3965 without."""
+loads, one core, 30 s, four searches of each of five studios: mean cost 3766 with these (and any setback), 3965
+without."""
 
 SETBACK_LOADS = 4
 """Loads without a place more that a plan around scarce kilns may have, when the whole search turns to it again [-]."""
@@ -245,9 +246,9 @@ class Session:
 
         With more than one worker a colleague works beside in a process of its own: where the search ``proves``, and the
         studio's possible firings are few, at a bound by them, in a larger studio, given time, at one by groups for a
-        while, and then at a search of its own. ``tell_better`` is called
-        with the best plan at the end of each round of cooling that improved it. ``before`` are the firings of a plan
-        to stay near to, as in `Search`; only at first is the search bold then, and ``part`` as in `Search.ask`.
+        while, and then at a search of its own. ``tell_better`` is called with the best plan at the end of each round of
+        cooling that improved it. ``before`` are the firings of a plan to stay near to, as in `Search`; only at first is
+        the search bold then, and ``part`` as in `Search.ask`.
         """
         settings, clock = self.settings, self.clock
         colleague = self._colleague(proves, before)
