@@ -201,13 +201,10 @@ class Batches:
 
     def of_loads(self, numbers: Sequence[int]) -> Batches:
         """The batches of some loads, numbered anew in their order, at the same price of moving."""
-        own = Batches(self.problem.of_loads(numbers), self.heats, self.stays_of(numbers))
+        stays = {number: self.stays[load] for number, load in enumerate(numbers) if load in self.stays}
+        own = Batches(self.problem.of_loads(numbers), self.heats, stays)
         own.moved_price = self.moved_price
         return own
-
-    def stays_of(self, numbers: Sequence[int]) -> dict[int, Stay]:
-        """Where some loads were in the plan before, in the order of ``numbers``."""
-        return {number: self.stays[load] for number, load in enumerate(numbers) if load in self.stays}
 
     def _leading_profiles(self) -> dict[str, tuple[str, ...]]:
         """For each profile, those whose firings its loads may join: its own, and those that name it."""

@@ -74,18 +74,18 @@ class Colleague:
         self._listens = False
         self._found: queue.SimpleQueue[tuple[Placed, ...]] = queue.SimpleQueue()
         self._to, self._from = self._process.stdin, self._process.stdout
-        self._reader = threading.Thread(target=self._listen, name="colleague", daemon=True)
-        self._proves = job.proves
+        self._reader = threading.Thread(target=self._listen, args=(job.proves,), name="colleague", daemon=True)
         self._job = _packed(job)
         self._reader.start()
 
-    def _listen(self) -> None:
+    def _listen(self, proves: bool) -> None:
+        """Send the job, so that the search does not wait until the process has begun to read, and hear what comes."""
         try:
             _write(self._to, self._job)
         except OSError:
             return  # it could not start; the search goes on alone
-        self._job = b""
-        self._listens = self._proves
+        self._job = b""  # it may be large
+        self._listens = proves
         while (news := _receive(self._from)) is not None:
             firings, bound = news
             self.bound = max(self.bound, bound)

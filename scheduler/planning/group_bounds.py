@@ -63,12 +63,12 @@ def _listed(timetable: Timetable, to_list: Callable[[], float], to_bound: Callab
     excerpts = [Excerpt(timetable, part) for part in (*parts, tuple(sorted(nowhere))) if part]
     listed, most = [], MOST_LISTED
     for excerpt in excerpts:
-        columns = columns_within(excerpt.batches, max(0.0, to_list()), most)
-        listed.append((excerpt, columns))
+        bounds = load_bounds(excerpt.batches)
+        columns = columns_within(excerpt.batches, bounds, max(0.0, to_list()), most)
+        listed.append((excerpt, columns, cost_bound(excerpt.batches, bounds)))
         most -= len(columns or ())
     found = []
-    for number, (excerpt, columns) in enumerate(listed):
-        bound = cost_bound(excerpt.batches, load_bounds(excerpt.batches))
+    for number, (excerpt, columns, bound) in enumerate(listed):
         share = max(0.0, to_bound()) / (len(listed) - number)
         if columns and share > 0.0:
             better, _ = next(listed_bounds(excerpt.batches, columns, lambda: math.inf, share))

@@ -16,7 +16,7 @@ from collections.abc import Callable, Iterator, Sequence
 import numpy as np
 
 from scheduler.planning.batches import Batches
-from scheduler.planning.bounds import LoadBound, load_bounds
+from scheduler.planning.bounds import LoadBound
 from scheduler.planning.calendar_bound import Calendar, CalendarBound, Mask, Three, lay_calendar
 from scheduler.planning.columns import Column, columns_of
 from scheduler.planning.dispatch import in_stages
@@ -58,9 +58,11 @@ def first_slots(batches: Batches, bounds: Sequence[LoadBound]) -> list[int]:
     return first
 
 
-def columns_within(batches: Batches, seconds: float, most: int = MOST_LISTED) -> tuple[Column, ...] | None:
+def columns_within(
+    batches: Batches, bounds: Sequence[LoadBound], seconds: float, most: int = MOST_LISTED
+) -> tuple[Column, ...] | None:
     """The studio's columns, where they are no more than ``most``, and listing them takes no longer than ``seconds``."""
-    return columns_of(batches, first_slots(batches, load_bounds(batches)), min(most, int(COLUMNS_A_SECOND * seconds)))
+    return columns_of(batches, first_slots(batches, bounds), min(most, int(COLUMNS_A_SECOND * seconds)))
 
 
 def plan_firings(timetable: Timetable, firings: Sequence[Timed]) -> bool:

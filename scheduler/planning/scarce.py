@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 
-from scheduler.planning.groups import Excerpt, groups
+from scheduler.planning.groups import Excerpt
 from scheduler.planning.search import Search
 from scheduler.planning.timetable import Placed, Timetable
 
@@ -25,12 +25,12 @@ Heat = Callable[[int], float | None]
 
 
 class ScarceFirst:
-    """The scarce loads of a timetable, and how good a plan they have by themselves."""
+    """The scarce loads of a timetable, by its `groups`, and how good a plan they have by themselves."""
 
-    def __init__(self, timetable: Timetable, seed: int) -> None:
+    def __init__(self, timetable: Timetable, parts: Sequence[Sequence[int]], seed: int) -> None:
         self.timetable = timetable
         self.seed = seed
-        largest, *others = groups(timetable.batches) or ((),)
+        largest, *others = parts or ((),)
         scarce = tuple(load for group in others for load in group)
         self.loads = scarce if LEAST_LOADS <= len(scarce) <= len(largest) * MOST_AGAINST_REST else ()
         self._alone: float | None = None

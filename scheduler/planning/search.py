@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -128,8 +129,12 @@ class Search:
         self.guide = self.timetable.guide()
         names = (*NEIGHBOURHOODS, *CHOICES, PUSH, CLEAR, *([BACK] if self.before else []))
         self.records = {name: Record() for name in names}
-        self.groups = groups(self.timetable.batches)
         self.clearing = Clearing(self.timetable, self.random, self.before)
+
+    @cached_property
+    def groups(self) -> tuple[tuple[int, ...], ...]:
+        """Loads by groups of kilns that no load links; see `groups`."""
+        return groups(self.timetable.batches)
 
     def step(self, heat: float) -> bool:
         """One ruin and recreate; ``heat`` from 1 to 0 is how much worse it may be. True where the best got better."""
@@ -266,10 +271,10 @@ class Search:
             timetable.reprice(moved_price * part)
             plans.append((timetable.cost(), timetable.snapshot()))
         (_, better), (_, other) = sorted(plans, key=lambda plan: plan[0])
-        timetable.restore(blend(timetable, better, other, self.groups))
+        blend(timetable, better, other, self.groups)
         timetable.reprice(moved_price)
-        self.best_cost, self.best = timetable.cost(), timetable.snapshot()
-        self.guide = timetable.guide()
+        self.best_cost = math.inf  # what it was, it was at another price
+        self.turn_to()
 
     def _pick(self) -> str:
         """A neighbourhood at random, the likelier the more it gained of late for its work."""

@@ -177,7 +177,8 @@ class Session:
         self._lay_out = lay_out
         self.batches = lay_out(known=known)
         self.problem = self.batches.problem
-        self.bound = cost_bound(self.batches, load_bounds(self.batches))
+        self.load_bounds = load_bounds(self.batches)
+        self.bound = cost_bound(self.batches, self.load_bounds)
         self.timetable = Timetable(self.problem, self.batches)
 
     def tell(self, cost: float, note: str, firings: Iterable[Placed] | None = None) -> None:
@@ -200,7 +201,7 @@ class Session:
         ``tell`` is called with each bound, and with the firings of a plan that may be better than the timetable's. The
         timetable is left with the best plan.
         """
-        columns = columns_within(self.batches, LIST_SHARE * self.clock.left())
+        columns = columns_within(self.batches, self.load_bounds, LIST_SHARE * self.clock.left())
         if columns is not None:
             self._raise_bound(columns, known, self.clock.left(), tell)
             return
@@ -217,7 +218,7 @@ class Session:
     def _list_firings(self) -> tuple[Column, ...] | None:
         """All possible firings where they are few, with time kept back for `_raise_bound`; None in larger studios."""
         seconds = self.clock.share(LIST_SHARE)
-        columns = columns_within(self.batches, LIST_SECONDS if seconds is None else seconds)
+        columns = columns_within(self.batches, self.load_bounds, LIST_SECONDS if seconds is None else seconds)
         if columns is not None and seconds is not None:
             self.clock.keep_back(PROOF_SHARE)
         return columns
@@ -256,7 +257,7 @@ class Session:
         search = Search(self.timetable, settings.seed, before)
         # The exact model knows no price of moving: near a plan before, nearly all that it finds is refused.
         exact = None if colleague is not None or before else ExactNeighbourhoods(search.timetable, settings.seed)
-        scarce = ScarceFirst(self.timetable, settings.seed)
+        scarce = ScarceFirst(self.timetable, search.groups, settings.seed)
         told, calm, begun = search.best_cost, False, clock.done(0)
         try:
             self._scarce_first(search, scarce, SCARCE_SHARE)
@@ -379,6 +380,12 @@ def _late_loads(placed: Placed, grid_minutes: int) -> int:
     return sum(out > promised for promised, _, _ in placed.batch.promises)
 
 
+def _cooling(done: float, reheats: int) -> float:
+    """From 1 to 0 so many times over while what is ``done`` goes from 0 to 1 [-]."""
+    left = 1.0 - (done * reheats) % 1.0
+    return left * left
+
+
 class Clock:
     """Time or work, whichever limits the search."""
 
@@ -414,8 +421,7 @@ class Clock:
 
     def heat(self, rounds: int) -> float:
         """How boldly to search [-]: from 1 to 0, over and over, so that the search leaves a dead end it settled in."""
-        left = 1.0 - (self.done(rounds) * REHEATS) % 1.0
-        return left * left
+        return _cooling(self.done(rounds), REHEATS)
 
     def burst(self, share: float, since: int) -> Callable[[int], float | None]:
         """How boldly to search by the rounds of a shorter search that begins now, after ``since`` rounds [-].
@@ -428,8 +434,7 @@ class Clock:
             done = (self.done(since + rounds) - begun) / share
             if done >= 1.0 or self.over(since + rounds):
                 return None
-            left = 1.0 - (done * BURST_REHEATS) % 1.0
-            return left * left
+            return _cooling(done, BURST_REHEATS)
 
         return heat
 

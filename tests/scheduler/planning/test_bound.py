@@ -74,7 +74,7 @@ def test_no_bound_is_above_the_plan_of_any_method(seed: int) -> None:
     assert "one CP-SAT" in costs
     least = min(costs.values())
     assert 0.0 < session.bound <= least + 1e-6, costs
-    columns = columns_within(session.batches, seconds=60.0)
+    columns = columns_within(session.batches, session.load_bounds, seconds=60.0)
     assert columns is not None
     for bound, _ in listed_bounds(session.batches, columns, lambda: 1e9, 6.0):
         assert bound <= least + 1e-6, costs

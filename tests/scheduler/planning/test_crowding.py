@@ -71,7 +71,7 @@ def test_two_kilns_that_cannot_both_heat_make_the_second_load_late() -> None:
     bounds = []
     for limit_amps in (40.0, 50.0):
         session = session_with({"K1": 24.0, "K2": 20.0}, limit_amps)
-        columns = columns_within(session.batches, seconds=60.0)
+        columns = columns_within(session.batches, session.load_bounds, seconds=60.0)
         assert columns is not None
         every = [column.by_start < math.inf for column in columns]
         bounds.append(lay_calendar(session.problem, columns, every, 30 // session.problem.grid_minutes).whole_bound(20))

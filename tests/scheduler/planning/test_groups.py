@@ -39,11 +39,11 @@ KILNS = (
 )
 
 
-def two_groups(**changes: object) -> Timetable:
+def two_groups() -> Timetable:
     """Six loads for two kilns, and three for another one; nothing is placed."""
     pots = tuple(load(f"P{n}", profile="pots", alone=True) for n in range(6))
     glass = tuple(load(f"G{n}", profile="glass", alone=True) for n in range(3))
-    return timetable_of(studio(kilns=KILNS, profiles=(POTS, GLASS), **changes), (*glass, *pots))  # type: ignore[arg-type]
+    return timetable_of(studio(kilns=KILNS, profiles=(POTS, GLASS)), (*glass, *pots))
 
 
 def test_loads_that_no_kiln_can_fire_both_are_in_two_groups_the_larger_first() -> None:
@@ -158,7 +158,7 @@ def without(timetable: Timetable, plan: tuple[Placed, ...], kilns: set[int]) -> 
 
 
 def test_of_two_plans_each_gives_what_the_other_lacks() -> None:
-    """Where loads could not simply be placed again: the horizon is as long as the work."""
+    """With nothing placed anew, so that each load has its place from one of the two."""
     timetable = two_groups()
     best_dispatch(timetable)
     whole, cost = timetable.snapshot(), timetable.cost()
@@ -192,7 +192,7 @@ def test_scarce_kilns_are_searched_once_and_again_only_while_loads_of_theirs_hav
     timetable = timetable_of(studio(kilns=KILNS, profiles=(POTS, GLASS)), (*loads, *glass))
     best_dispatch(timetable)
     whole = timetable.snapshot()
-    scarce = ScarceFirst(timetable, seed=1)
+    scarce = ScarceFirst(timetable, groups(timetable.batches), seed=1)
     assert scarce.loads == (6, 7, 8, 9)
     assert scarce.is_due(whole)
     firings, rounds = scarce.search((), lambda done: None if done == 20 else 1.0)
@@ -212,7 +212,7 @@ def test_where_no_group_is_the_rest_there_is_nothing_to_search_first() -> None:
         loads = [load(f"L{n}", profile=name) for n, name in enumerate(names[:count])]
         loads += [load(f"M{n}", profile=names[0]) for n in range(largest - 1)]
         timetable = timetable_of(studio(kilns=kilns, profiles=profiles), tuple(loads))
-        return ScarceFirst(timetable, seed=1).is_due(())
+        return ScarceFirst(timetable, groups(timetable.batches), seed=1).is_due(())
 
     assert not is_due(1, 9)  # one group alone
     assert not is_due(4, 9)  # three scarce loads are too few

@@ -30,7 +30,7 @@ def session_of(place: Studio, loads: tuple[Load, ...]) -> Session:
 
 
 def listed(session: Session) -> tuple[Column, ...]:
-    columns = columns_within(session.batches, seconds=60.0)
+    columns = columns_within(session.batches, session.load_bounds, seconds=60.0)
     assert columns is not None
     return columns
 
