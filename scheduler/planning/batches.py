@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from enum import Enum
 from functools import cached_property
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
@@ -174,6 +176,18 @@ class Fit:
     phases: Phases
 
 
+class _Unknown(Enum):
+    """What is kept for a kiln that a batch has not been fitted to yet."""
+
+    UNKNOWN = 0
+
+
+_UNKNOWN: Final = _Unknown.UNKNOWN
+
+_Fits = list[Fit | _Unknown | None]
+"""How one batch fits each kiln, by the kiln's number."""
+
+
 class Batches:
     """Makes batches and fits them to kilns; remembers both.
 
@@ -188,12 +202,18 @@ class Batches:
         self.moved_price = problem.studio.prices.moved
         self.heats = heats
         self._made: dict[tuple[str, tuple[int, ...]], Batch | None] = {}
-        self._fits: dict[tuple[str, tuple[int, ...], int, bool], Fit | None] = {}
+        # Kept by the batch itself, not by its key: the search asks some ten thousand times a second.
+        self._fits: dict[Batch, _Fits] = {}
+        self._exact_fits: dict[Batch, _Fits] = {}
         self.guides = self._guides()
         self._facts = [_facts(problem, load, self.guides[number]) for number, load in enumerate(problem.loads)]
         self._rows: dict[tuple[str, int], int | None] = {}
         self._peaks: dict[tuple[str, int | None], float] = {}
         self.exact = False
+        # Kilns that may take something, room aside, as masks: the bit of a kiln's number is set.
+        self._masks_of_loads = [self._mask_of(load) for load in problem.loads]
+        self._masks_of_courses: dict[tuple[str, int | None], int] = {}
+        self._kilns_of_mask: dict[int, tuple[int, ...]] = {}
         self._leads = self._leading_profiles()
         self._rooms = [
             (oven.shelf_gap_mm, oven.shelf_area_cm2 * oven.height_mm * (1.0 + 1e-9)) for oven in problem.kilns
@@ -223,10 +243,14 @@ class Batches:
         key = profile, tuple(sorted(loads))
         if key not in self._made:
             if len(self._made) >= MOST_KEPT:
-                self._made.clear()
-                self._fits.clear()
+                self._forget()
             self._made[key] = self._make(*key)
         return self._made[key]
+
+    def _forget(self) -> None:
+        self._made.clear()
+        self._fits.clear()
+        self._exact_fits.clear()
 
     def _make(self, profile_id: str, numbers: tuple[int, ...]) -> Batch | None:
         profile = self.problem.studio.profile_by_id[profile_id]
@@ -315,19 +339,73 @@ class Batches:
 
     def fit(self, batch: Batch, kiln: int) -> Fit | None:
         """How a batch lies in a kiln and how long it takes there; None where it may not, does not, or cannot."""
-        key = (*batch.key, kiln, self.exact)
-        if key not in self._fits:
-            charge = self.charge(batch, kiln, exact=self.exact)
-            fit = None
-            if charge is not None:
-                phases = self.heats.phases(charge[0])
-                fit = None if phases is None else Fit(charge[1], phases)
-            self._fits[key] = fit
-        return self._fits[key]
+        kept = self._exact_fits if self.exact else self._fits
+        fits = kept.get(batch)
+        if fits is None:
+            fits = self._fits_begun(batch, kept)
+        fit = fits[kiln]
+        if fit is _UNKNOWN:
+            fit = fits[kiln] = self._fit(batch, kiln)
+        return fit
+
+    def _fits_begun(self, batch: Batch, kept: dict[Batch, _Fits]) -> _Fits:
+        """Where the fits of a batch are kept: those of its twin, where the same loads were only wanted otherwise."""
+        if len(kept) >= MOST_KEPT:
+            self._forget()
+        twin = self._made.get(batch.key)
+        fits = None if twin is None else kept.get(twin)
+        if fits is None:
+            fits = [None] * len(self.problem.kilns)
+            for kiln in self.kilns_that_may(batch):
+                fits[kiln] = _UNKNOWN
+        kept[batch] = fits
+        return fits
+
+    def _fit(self, batch: Batch, kiln: int) -> Fit | None:
+        charge = self.charge(batch, kiln, exact=self.exact)
+        phases = None if charge is None else self.heats.phases(charge[0])
+        return None if charge is None or phases is None else Fit(charge[1], phases)
 
     def kilns_for(self, batch: Batch) -> list[int]:
         """The kilns that may fire a batch, and have room for it."""
-        return [kiln for kiln in range(len(self.problem.kilns)) if self.fit(batch, kiln) is not None]
+        return [kiln for kiln in self.kilns_that_may(batch) if self.fit(batch, kiln) is not None]
+
+    def kilns_that_may(self, batch: Batch) -> tuple[int, ...]:
+        """The kilns that may fire a batch, room and power aside, in order: by work, vent, heat and the loads' wishes.
+
+        No other kiln fires it: `fit` and `charge` are None there.
+        """
+        mask = self._mask(batch)
+        kilns = self._kilns_of_mask.get(mask)
+        if kilns is None:
+            kilns = tuple(kiln for kiln in range(len(self.problem.kilns)) if mask >> kiln & 1)
+            self._kilns_of_mask[mask] = kilns
+        return kilns
+
+    def _mask(self, batch: Batch) -> int:
+        course = batch.profile, batch.row
+        mask = self._masks_of_courses.get(course)
+        if mask is None:
+            mask = self._masks_of_courses[course] = self._mask_of_course(*course)
+        for load in batch.loads:
+            mask &= self._masks_of_loads[load]
+        return mask
+
+    def _mask_of(self, load: Load) -> int:
+        """The kilns that a load allows."""
+        return sum(1 << n for n, oven in enumerate(self.problem.kilns) if not load.kilns or oven.id in load.kilns)
+
+    def _mask_of_course(self, profile_id: str, row: int | None) -> int:
+        """The kilns that give what a profile and a size row ask for: the work, the vent, the temperature."""
+        profile = self.problem.studio.profile_by_id[profile_id]
+        peak_c = self._peak_c(profile, row)
+        return sum(
+            1 << number
+            for number, oven in enumerate(self.problem.kilns)
+            if profile.work in oven.work
+            and (oven.vented or not profile.vent)
+            and peak_c <= oven.max_temperature_c + 1e-9
+        )
 
     def charge(self, batch: Batch, kiln: int, exact: bool = False) -> tuple[Charge, tuple[tuple[str, ...], ...]] | None:
         """What decides the course of a batch in a kiln, and its layers; None where the kiln may not take it."""
@@ -335,11 +413,7 @@ class Batches:
         profile = problem.studio.profile_by_id[batch.profile]
         oven = problem.kilns[kiln]
         loads = [problem.loads[number] for number in batch.loads]
-        if profile.work not in oven.work or (profile.vent and not oven.vented):
-            return None
-        if any(load.kilns and oven.id not in load.kilns for load in loads):
-            return None
-        if profile.peak_c(batch.row) > oven.max_temperature_c + 1e-9:
+        if not self._mask(batch) >> kiln & 1:
             return None
         layers = pack(oven, loads)
         if layers is None:
