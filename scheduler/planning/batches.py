@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from scheduler.planning.heats import Charge, Heats, Phases, mass_step_kg
-from scheduler.planning.layers import pack
+from scheduler.planning.layers import Layers, Packing
 from scheduler.planning.problem import Problem
 from shared.loads import Load, session_minutes, size_row
 from shared.profiles import Profile
@@ -172,7 +172,7 @@ def _facts(problem: Problem, load: Load, asked: Sequence[tuple[float, float]]) -
 class Fit:
     """A batch in a kiln: its layers and phases."""
 
-    layers: tuple[tuple[str, ...], ...]
+    layers: Layers
     phases: Phases
 
 
@@ -214,6 +214,7 @@ class Batches:
         self._masks_of_loads = [self._mask_of(load) for load in problem.loads]
         self._masks_of_courses: dict[tuple[str, int | None], int] = {}
         self._kilns_of_mask: dict[int, tuple[int, ...]] = {}
+        self._packing = Packing(problem.kilns, problem.loads)
         self._leads = self._leading_profiles()
         self._rooms = [
             (oven.shelf_gap_mm, oven.shelf_area_cm2 * oven.height_mm * (1.0 + 1e-9)) for oven in problem.kilns
@@ -407,18 +408,16 @@ class Batches:
             and peak_c <= oven.max_temperature_c + 1e-9
         )
 
-    def charge(self, batch: Batch, kiln: int, exact: bool = False) -> tuple[Charge, tuple[tuple[str, ...], ...]] | None:
+    def charge(self, batch: Batch, kiln: int, exact: bool = False) -> tuple[Charge, Layers] | None:
         """What decides the course of a batch in a kiln, and its layers; None where the kiln may not take it."""
-        problem = self.problem
-        profile = problem.studio.profile_by_id[batch.profile]
-        oven = problem.kilns[kiln]
-        loads = [problem.loads[number] for number in batch.loads]
         if not self._mask(batch) >> kiln & 1:
             return None
-        layers = pack(oven, loads)
+        layers = self._packing.layers(kiln, batch.loads)
         if layers is None:
             return None
-        session = session_minutes(oven, loads) if profile.unload == "hot" else 0.0
+        session = 0.0
+        if self.problem.studio.profile_by_id[batch.profile].unload == "hot":
+            session = session_minutes(self.problem.kilns[kiln], [self.problem.loads[load] for load in batch.loads])
         mass_kg = batch.ware_kg if exact else mass_step_kg(batch.ware_kg)
         return Charge(kiln, batch.profile, batch.row, mass_kg, len(layers), session), layers
 
