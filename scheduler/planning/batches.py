@@ -49,9 +49,11 @@ NOWHERE: NDArray[np.float64] = np.empty(0)
 _NO_PROMISES = (NOWHERE, NOWHERE, NOWHERE)
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(eq=False)
 class Batch:
-    """Loads fired together with the segments of one profile; ``key`` is its identity.
+    """Loads fired together with the segments of one profile; ``key`` says which. Nothing of it changes.
+
+    Not frozen, which would more than double the time that the search takes to make one.
 
     ``wishes`` are the ``promises`` and what later stages of the same pieces ask of this one. ``work`` is the number of
     its work among the clean-outs. ``area_cm2`` and ``volume`` [cm² mm] are the sums of its loads.
@@ -117,15 +119,18 @@ MOST_KEPT = 100_000
 """Batches remembered; with more all are forgotten, so that a long search of a large studio stays within its memory."""
 
 _NO_ROW = -1
+_NO_SESSION = -1
 _OFF_GRID = -2
+_ANY_TIME = -(1 << 62)
 
 
 @dataclass(frozen=True, slots=True)
 class Facts:
     """What of a load decides whom it may be fired with, in the search's own terms.
 
-    ``promises`` holds its promise, if any: ``(minute, price per minute, price for late at all)``. ``earlier`` is the
-    number of its earlier stage, or -1; ``session_slot`` -1 for no booking, -2 for one that the grid does not have.
+    ``promises`` holds its promise, if any: ``(minute, price per minute, price for late at all)``. ``one_family`` says
+    that its profile fires loads of one family alone. ``earlier`` is the number of its earlier stage, or -1;
+    ``session_slot`` -1 for no booking, -2 for one that the grid does not have.
     """
 
     profile: str
@@ -135,6 +140,7 @@ class Facts:
     most_c: float
     alone: bool
     family: str
+    one_family: bool
     earlier: int
     promises: tuple[Promise, ...]
     wishes: tuple[Promise, ...]
@@ -148,7 +154,7 @@ def _facts(problem: Problem, load: Load, asked: Sequence[tuple[float, float]]) -
     if load.promised is not None:
         by_minute, flat = prices.late_hour / 60.0 * load.priority, prices.late_load * load.priority
         promises = ((load.promised - problem.begin, by_minute, flat),)
-    session = -1
+    session = _NO_SESSION
     if load.session_at is not None:
         session, off = divmod(load.session_at - problem.begin, problem.grid_minutes)
         session = _OFF_GRID if off or session < 0 else session
@@ -160,6 +166,7 @@ def _facts(problem: Problem, load: Load, asked: Sequence[tuple[float, float]]) -
         most_c=math.inf if load.max_temperature_c is None else load.max_temperature_c,
         alone=load.alone,
         family=load.family_key,
+        one_family=problem.studio.profile_by_id[load.profile].one_family,
         earlier=problem.load_number.get(load.after or "", -1),
         promises=promises,
         wishes=(*promises, *((at, weight, 0.0) for at, weight in asked)),
@@ -207,13 +214,16 @@ class Batches:
         self._exact_fits: dict[Batch, _Fits] = {}
         self.guides = self._guides()
         self._facts = [_facts(problem, load, self.guides[number]) for number, load in enumerate(problem.loads)]
-        self._rows: dict[tuple[str, int], int | None] = {}
+        self._rows: dict[str, dict[int, int | None]] = {profile.id: {} for profile in problem.studio.profiles}
+        self._guests: dict[str, frozenset[str]] = {}
         self._peaks: dict[tuple[str, int | None], float] = {}
         self.exact = False
         # Kilns that may take something, room aside, as masks: the bit of a kiln's number is set.
-        self._masks_of_loads = [self._mask_of(load) for load in problem.loads]
+        masks = {kilns: self._mask_of(kilns) for kilns in {load.kilns for load in problem.loads}}
+        self._masks_of_loads = [masks[load.kilns] for load in problem.loads]
         self._masks_of_courses: dict[tuple[str, int | None], int] = {}
         self._kilns_of_mask: dict[int, tuple[int, ...]] = {}
+        self._work_of = {p.id: problem.clean_outs.work_of.get(p.work, 0) for p in problem.studio.profiles}
         self._packing = Packing(problem.kilns, problem.loads)
         self._leads = self._leading_profiles()
         self._rooms = [
@@ -242,11 +252,13 @@ class Batches:
     def make(self, profile: str, loads: Sequence[int]) -> Batch | None:
         """The batch of ``loads`` fired by ``profile``; None where they may not share."""
         key = profile, tuple(sorted(loads))
-        if key not in self._made:
+        try:
+            return self._made[key]
+        except KeyError:
             if len(self._made) >= MOST_KEPT:
                 self._forget()
-            self._made[key] = self._make(*key)
-        return self._made[key]
+            batch = self._made[key] = self._make(*key)
+            return batch
 
     def _forget(self) -> None:
         self._made.clear()
@@ -254,66 +266,91 @@ class Batches:
         self._exact_fits.clear()
 
     def _make(self, profile_id: str, numbers: tuple[int, ...]) -> Batch | None:
-        profile = self.problem.studio.profile_by_id[profile_id]
-        facts = [self._facts[number] for number in numbers]
-        if not self._may_share(profile, numbers, facts):
+        """One walk over the loads for all that a batch is, since the search makes some thousand a second."""
+        guests = self._guests_of(profile_id)
+        rows = self._rows[profile_id]
+        several = len(numbers) > 1
+        is_led = one_family = False
+        families: set[str] = set()
+        row: int | None = None
+        ready, session_slot, most_c = _ANY_TIME, _NO_SESSION, math.inf
+        ware_kg = area_cm2 = volume = 0.0
+        promises: list[Promise] = []
+        wishes: list[Promise] = []
+        for number in numbers:
+            fact = self._facts[number]
+            if fact.profile not in guests or fact.session_slot == _OFF_GRID:
+                return None
+            if several and (fact.alone or (fact.earlier >= 0 and fact.earlier in numbers)):
+                return None
+            if fact.session_slot >= 0:
+                if session_slot not in (_NO_SESSION, fact.session_slot):
+                    return None
+                session_slot = fact.session_slot
+            own_row = rows[number] if number in rows else self._row(profile_id, number)
+            if own_row is not None:
+                if own_row == _NO_ROW:
+                    return None
+                if row is None or own_row > row:
+                    row = own_row
+            if fact.profile == profile_id:
+                is_led = True
+            if fact.one_family:
+                one_family = True
+            families.add(fact.family)
+            if fact.ready > ready:
+                ready = fact.ready
+            if fact.most_c < most_c:
+                most_c = fact.most_c
+            ware_kg += fact.mass_kg
+            area_cm2 += fact.area_cm2
+            volume += fact.volume
+            promises += fact.promises
+            wishes += fact.wishes
+        if not is_led or (one_family and len(families) > 1):
             return None
-        rows = [self._row(profile, number) for number in numbers]
-        if _NO_ROW in rows:
+        if most_c < self._peak_c(profile_id, row) - 1e-9:
             return None
-        row = max([row for row in rows if row is not None], default=None)
-        peak_c = self._peak_c(profile, row)
-        if any(fact.most_c < peak_c - 1e-9 for fact in facts):
-            return None
+        stays = self.stays
         return Batch(
-            profile=profile_id,
-            row=row,
-            loads=numbers,
-            ware_kg=sum([fact.mass_kg for fact in facts]),
-            ready=max([fact.ready for fact in facts]),
-            session_slot=max([fact.session_slot for fact in facts]),
-            promises=tuple([promise for fact in facts for promise in fact.promises]),
-            wishes=tuple([wish for fact in facts for wish in fact.wishes]),
-            area_cm2=sum([fact.area_cm2 for fact in facts]),
-            volume=sum([fact.volume for fact in facts]),
-            work=self.problem.clean_outs.work_of.get(profile.work, 0),
-            stays=tuple([self.stays[number] for number in numbers if number in self.stays]) if self.stays else (),
+            profile_id,
+            row,
+            numbers,
+            ware_kg,
+            ready,
+            session_slot,
+            tuple(promises),
+            tuple(wishes),
+            area_cm2,
+            volume,
+            self._work_of[profile_id],
+            tuple([stays[number] for number in numbers if number in stays]) if stays else (),
         )
 
-    def _may_share(self, profile: Profile, numbers: tuple[int, ...], facts: Sequence[Facts]) -> bool:
-        """Whether loads may be fired together by a profile, sizes and temperatures aside."""
-        profiles = self.problem.studio.profile_by_id
-        own = {fact.profile for fact in facts}
-        if profile.id not in own or any(fact.session_slot == _OFF_GRID for fact in facts):
-            return False
-        if not all(name == profile.id or name in profile.shares_with for name in own):
-            return False
-        if not all(self._may_ride(profile, profiles[name]) for name in own):
-            return False
-        if len(facts) == 1:
-            return True
-        if any(fact.alone for fact in facts):
-            return False
-        if any(profiles[name].one_family for name in own) and len({fact.family for fact in facts}) > 1:
-            return False
-        if len({fact.session_slot for fact in facts if fact.session_slot >= 0}) > 1:
-            return False
-        return not any(fact.earlier in numbers for fact in facts)
+    def _guests_of(self, host_id: str) -> frozenset[str]:
+        """The profiles whose loads may be fired by a profile, itself among them: sizes and temperatures aside."""
+        if host_id not in self._guests:
+            host = self.problem.studio.profile_by_id[host_id]
+            self._guests[host_id] = frozenset(
+                guest.id
+                for guest in self.problem.studio.profiles
+                if (guest.id == host_id or guest.id in host.shares_with) and self._may_ride(host, guest)
+            )
+        return self._guests[host_id]
 
-    def _row(self, profile: Profile, number: int) -> int | None:
+    def _row(self, profile_id: str, number: int) -> int | None:
         """The size row that a load asks for in a firing of a profile; `_NO_ROW` where there is none."""
-        key = profile.id, number
-        if key not in self._rows:
-            try:
-                self._rows[key] = size_row(profile, [self.problem.loads[number]])
-            except LookupError:
-                self._rows[key] = _NO_ROW
-        return self._rows[key]
+        try:
+            row = size_row(self.problem.studio.profile_by_id[profile_id], [self.problem.loads[number]])
+        except LookupError:
+            row = _NO_ROW
+        self._rows[profile_id][number] = row
+        return row
 
-    def _peak_c(self, profile: Profile, row: int | None) -> float:
-        key = profile.id, row
+    def _peak_c(self, profile_id: str, row: int | None) -> float:
+        key = profile_id, row
         if key not in self._peaks:
-            self._peaks[key] = profile.peak_c(row)
+            self._peaks[key] = self.problem.studio.profile_by_id[profile_id].peak_c(row)
         return self._peaks[key]
 
     def _may_ride(self, host: Profile, guest: Profile) -> bool:
@@ -363,7 +400,7 @@ class Batches:
         return fits
 
     def _fit(self, batch: Batch, kiln: int) -> Fit | None:
-        charge = self.charge(batch, kiln, exact=self.exact)
+        charge = self._charge(batch, kiln, self.exact)
         phases = None if charge is None else self.heats.phases(charge[0])
         return None if charge is None or phases is None else Fit(charge[1], phases)
 
@@ -392,14 +429,14 @@ class Batches:
             mask &= self._masks_of_loads[load]
         return mask
 
-    def _mask_of(self, load: Load) -> int:
-        """The kilns that a load allows."""
-        return sum(1 << n for n, oven in enumerate(self.problem.kilns) if not load.kilns or oven.id in load.kilns)
+    def _mask_of(self, named: tuple[str, ...]) -> int:
+        """The kilns that a load allows which names some: any, where it names none."""
+        return sum(1 << number for number, oven in enumerate(self.problem.kilns) if not named or oven.id in named)
 
     def _mask_of_course(self, profile_id: str, row: int | None) -> int:
         """The kilns that give what a profile and a size row ask for: the work, the vent, the temperature."""
         profile = self.problem.studio.profile_by_id[profile_id]
-        peak_c = self._peak_c(profile, row)
+        peak_c = self._peak_c(profile_id, row)
         return sum(
             1 << number
             for number, oven in enumerate(self.problem.kilns)
@@ -410,8 +447,10 @@ class Batches:
 
     def charge(self, batch: Batch, kiln: int, exact: bool = False) -> tuple[Charge, Layers] | None:
         """What decides the course of a batch in a kiln, and its layers; None where the kiln may not take it."""
-        if not self._mask(batch) >> kiln & 1:
-            return None
+        return self._charge(batch, kiln, exact) if self._mask(batch) >> kiln & 1 else None
+
+    def _charge(self, batch: Batch, kiln: int, exact: bool) -> tuple[Charge, Layers] | None:
+        """The same in a kiln that may take it, room aside."""
         layers = self._packing.layers(kiln, batch.loads)
         if layers is None:
             return None

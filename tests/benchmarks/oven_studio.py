@@ -16,6 +16,7 @@ from scheduler.firing.course import Course
 from scheduler.planning.batches import Batch, Batches
 from scheduler.planning.clean_outs import MICRO, CleanOuts
 from scheduler.planning.heats import Charge, Heats, Known, Phases
+from scheduler.planning.layers import Layers
 from scheduler.planning.problem import FAR, Problem, state_problem
 from scheduler.planning.timetable import Placed
 from shared.kilns import Circuit, Kiln
@@ -119,7 +120,7 @@ class OvenBatches(Batches):
         longest = self.minutes[int(profile_id[1:])][batch.row]
         return batch if all(longest <= self.instance.jobs[number].max_time for number in numbers) else None
 
-    def charge(self, batch: Batch, kiln: int, exact: bool = False) -> tuple[Charge, tuple[tuple[str, ...], ...]] | None:
+    def _charge(self, batch: Batch, kiln: int, exact: bool) -> tuple[Charge, Layers] | None:
         """The oven and the size row decide; the mass does not."""
         jobs = [self.instance.jobs[number] for number in batch.loads]
         oven = self.instance.ovens[kiln]
