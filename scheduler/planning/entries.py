@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from bisect import bisect_left
 from collections.abc import Iterable
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,8 +14,15 @@ from scheduler.planning.problem import FAR
 OUTAGE = -1
 """The firing number, and the work, of an entry in which the kiln is out of use."""
 
-_ZEROS = np.zeros(256, dtype=np.int32)
-_ZERO_COSTS = np.zeros(256)
+
+class Gaps(NamedTuple):
+    """The gaps between a kiln's firings for one kind of work; see `find_place`."""
+
+    opens: NDArray[np.int32]
+    closes: NDArray[np.int32]
+    cleaning: NDArray[np.int32]
+    costs: NDArray[np.float64]
+    least_cost: float
 
 
 class Entries:
@@ -25,13 +33,14 @@ class Entries:
     closes. ``works[i]`` is the work of entry ``i``.
     """
 
-    __slots__ = ("_closes", "_opens", "_works", "rows")
+    __slots__ = ("_as_they_are", "_closes", "_opens", "_works", "rows")
 
     def __init__(self, outages: Iterable[tuple[int, int]]) -> None:
         self.rows: list[tuple[int, int, int]] = []
         self._opens = np.zeros(16, dtype=np.int32)
         self._closes = np.full(16, FAR, dtype=np.int32)
         self._works = np.full(16, OUTAGE, dtype=np.int32)
+        self._as_they_are: Gaps | None = None
         for begin, end in outages:
             self.insert((begin, end, OUTAGE), OUTAGE)
 
@@ -40,6 +49,7 @@ class Entries:
 
     def insert(self, row: tuple[int, int, int], work: int) -> int:
         """Put an entry in its place; returns its index."""
+        self._as_they_are = None
         count = len(self.rows)
         if count + 2 > len(self._opens):
             self._opens = np.concatenate((self._opens, np.zeros_like(self._opens)))
@@ -57,6 +67,7 @@ class Entries:
 
     def remove(self, row: tuple[int, int, int]) -> None:
         """Take an entry out; raises ValueError where it is not there."""
+        self._as_they_are = None
         index = self.index(row)
         count = len(self.rows)
         if index == count or self.rows[index] != row:
@@ -75,14 +86,15 @@ class Entries:
         count = len(self.rows) + 1
         return self._opens[:count], self._closes[:count]
 
+    def gaps_as_they_are(self) -> Gaps:
+        """The gaps where no firing asks for a clean-out. Views, good until the next change."""
+        if self._as_they_are is None:
+            count = len(self.rows) + 1
+            nothing = np.zeros(count, dtype=np.int32)
+            self._as_they_are = Gaps(self._opens[:count], self._closes[:count], nothing, np.zeros(count), 0.0)
+        return self._as_they_are
+
     def columns(self) -> tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.int32]]:
         """When each entry begins and ends [slots], and its work. Views."""
         count = len(self.rows)
         return self._closes[:count], self._opens[1 : count + 1], self._works[:count]
-
-
-def no_cleaning(gaps: int) -> tuple[NDArray[np.int32], NDArray[np.float64]]:
-    """Slots and costs of clean-outs, of which there are none, for as many gaps."""
-    if gaps <= len(_ZEROS):
-        return _ZEROS[:gaps], _ZERO_COSTS[:gaps]
-    return np.zeros(gaps, dtype=np.int32), np.zeros(gaps)

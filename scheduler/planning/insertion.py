@@ -11,7 +11,7 @@ import numpy as np
 
 from scheduler.planning.batches import Batch, Fit
 from scheduler.planning.heats import least_energy
-from scheduler.planning.placement import EARLINESS
+from scheduler.planning.placement import EARLINESS, Place
 from scheduler.planning.problem import FAR
 from scheduler.planning.timetable import Placed, Timetable, out_minutes
 
@@ -65,10 +65,13 @@ class Inserter:
 
     def best_own(self, batch: Batch, beat: float = math.inf, not_before: int = 0) -> Move | None:
         """The cheapest firing of its own for a batch, loaded in slot ``not_before`` or later, if below ``beat``."""
-        best: Move | None = None
-        seen: set[int] = set()
         timetable = self.timetable
-        for kiln in range(len(self.problem.kilns)):
+        asked = timetable.asked(batch)
+        if asked is None:
+            return None
+        best: tuple[int, Fit, Place] | None = None
+        seen: set[int] = set()
+        for kiln in self.batches.kilns_that_may(batch):
             fit = self.batches.fit(batch, kiln)
             if fit is None or self._overlooked():
                 continue
@@ -79,13 +82,12 @@ class Inserter:
                 seen.add(self.problem.twins[kiln])
             self.looked_for += 1
             least = beat - timetable.firing_price - SLIGHTLY
-            placed = timetable.best_place(batch, kiln, fit, not_before=not_before, haste=self.haste, beat=least)
-            if placed is None:
+            place = timetable.place_for(asked, kiln, fit, not_before=not_before, haste=self.haste, beat=least)
+            if place is None:
                 continue
-            place = placed.place
             beat = place.guide + place.cleaning + self.haste * place.unload + timetable.firing_price
-            best = Move(None, placed, beat)
-        return best
+            best = kiln, fit, place
+        return None if best is None else Move(None, timetable.at_place(batch, *best), beat)
 
     def _hosts(self, alone: Batch, beat: float, not_before: int) -> list[tuple[float, int]]:
         """The firings that may have room for a load, and what it costs in each as that stands; cheapest first."""

@@ -39,11 +39,22 @@ def book(used, rows, begin, end, change):  # type: ignore[no-untyped-def]
 
 
 @numba.njit(cache=True, nogil=True)
-def book_crew(used, rows, hands, begin, end, sign):  # type: ignore[no-untyped-def]
-    """Add to rows of hands that are used, or take back, so many of each in ``[begin, end)`` of the plan."""
-    for g in range(len(rows)):
-        for slot in range(max(0, begin), max(0, end)):
-            used[rows[g], slot] += sign * hands[g]
+def book_firing(  # type: ignore[no-untyped-def]
+    people_used, crew, hands, lines_used, lines, amps, load, loaded, start, hot_end, unload, unloaded, sign
+):
+    """Book the hands and the current of a firing, or take them back; what lies before the plan does not count.
+
+    One pair of hands (row 0) from ``load`` to ``loaded``; so many ``hands`` of each row of the ``crew`` from ``unload``
+    to ``unloaded``; so many ``amps`` on each of the ``lines`` from ``start`` to ``hot_end``.
+    """
+    for slot in range(max(0, load), loaded):
+        people_used[0, slot] += sign
+    for g in range(len(crew)):
+        for slot in range(max(0, unload), unloaded):
+            people_used[crew[g], slot] += sign * hands[g]
+    for line in lines:
+        for slot in range(max(0, start), hot_end):
+            lines_used[line, slot] += sign * amps
 
 
 @numba.njit(cache=True, nogil=True, fastmath=False)

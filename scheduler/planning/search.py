@@ -283,9 +283,10 @@ class Search:
         if not everywhere and self.random.random() < HOMELESS_SHARE:
             return CLEAR if self.random.random() < 0.5 else UNPLACED
         worth = np.array([record.gained / record.work for record in self.records.values()])
-        shares = worth / worth.sum() if worth.sum() > 0.0 else np.full(len(names), 1.0 / len(names))
-        shares = LEAST_SHARE + (1.0 - LEAST_SHARE * len(names)) * shares
-        return names[int(self.random.choice(len(names), p=shares / shares.sum()))]
+        total = float(worth.sum())
+        shares = worth / total if total > 0.0 else np.full(len(names), 1.0 / len(names))
+        reached = (LEAST_SHARE + (1.0 - LEAST_SHARE * len(names)) * shares).cumsum()
+        return names[int(reached.searchsorted(self.random.random() * reached[-1], side="right"))]
 
     def _recreate(self, ruin: Ruin, most: float) -> bool:
         """Put back what is out; False as soon as the plan costs more than ``most``."""

@@ -8,13 +8,12 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
-from numpy.typing import NDArray
 
 from scheduler.planning.batches import NOWHERE, Batch, Batches, Fit
 from scheduler.planning.clean_outs import MICRO, fill_gaps, first_unclean
-from scheduler.planning.entries import Entries, no_cleaning
+from scheduler.planning.entries import Entries, Gaps
 from scheduler.planning.heats import Phases, energy_costs
-from scheduler.planning.placement import EARLINESS, Place, book, book_crew, find_place
+from scheduler.planning.placement import EARLINESS, Place, book, book_firing, find_place
 from scheduler.planning.problem import FAR, ONE_HAND, Crew, Problem
 
 
@@ -42,14 +41,20 @@ class Placed:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Gaps:
-    """The gaps between a kiln's firings for one kind of work; see `find_place`."""
+class Asked:
+    """What a batch asks of a place in any kiln.
 
-    opens: NDArray[np.int32]
-    closes: NDArray[np.int32]
-    cleaning: NDArray[np.int32]
-    costs: NDArray[np.float64]
-    least_cost: float
+    ``work`` is what its profile does, ``first`` the first slot of loading, and ``last_out_minutes`` the last minute
+    out that later stages of its pieces leave [min after the plan's begin].
+    """
+
+    batch: Batch
+    work: str
+    first: int
+    last_out_minutes: int
+
+
+_NO_STAYS = (NOWHERE, NOWHERE)
 
 
 class Timetable:
@@ -122,12 +127,23 @@ class Timetable:
         return placed
 
     def _use(self, placed: Placed, sign: int) -> None:
-        place, phases = placed.place, placed.fit.phases
-        book(self.people_used, ONE_HAND.rows, place.load, place.load + phases.load, sign)
-        crew = self._crew(placed.batch, phases)
-        book_crew(self.people_used, crew.rows, crew.hands, place.unload, place.unload + phases.unload, sign)
-        amps = sign * self.problem.kiln_amps[placed.kiln]
-        book(self.lines_used, self.problem.kiln_lines[placed.kiln], place.start, heating_end(placed), amps)
+        place, phases, problem = placed.place, placed.fit.phases, self.problem
+        crew = problem.crew(placed.batch.profile, phases.is_hot)
+        book_firing(
+            self.people_used,
+            crew.rows,
+            crew.hands,
+            self.lines_used,
+            problem.kiln_lines[placed.kiln],
+            problem.kiln_amps[placed.kiln],
+            place.load,
+            place.load + phases.load,
+            place.start,
+            heating_end(placed),
+            place.unload,
+            place.unload + phases.unload,
+            sign,
+        )
 
     def _clean(self, number: int, placed: Placed, sign: int) -> None:
         """Book (or take back) the clean-outs on both sides of a firing, and take back the one that it replaces."""
@@ -215,6 +231,14 @@ class Timetable:
                     last = min(last, self.firings[firing].place.load * grid - gap)
         return first, last
 
+    def asked(self, batch: Batch, free_of_stages: bool = False) -> Asked | None:
+        """What a batch asks of a place in any kiln; None where an earlier stage of its pieces has no place."""
+        bounds = (-FAR, FAR) if free_of_stages else self.bounds(batch.loads)
+        if bounds is None:
+            return None
+        work = self.problem.studio.profile_by_id[batch.profile].work
+        return Asked(batch, work, max(batch.ready, bounds[0], 0), bounds[1])
+
     def best_place(
         self,
         batch: Batch,
@@ -235,16 +259,34 @@ class Timetable:
         priced without it. Only a place whose guide, clean-outs and haste together cost less than ``beat`` is found
         [currency].
         """
-        bounds = (-FAR, FAR) if free_of_stages else self.bounds(batch.loads)
-        if bounds is None:
+        asked = self.asked(batch, free_of_stages)
+        if asked is None:
             return None
-        problem, phases = self.problem, fit.phases
-        gaps, crew = self._gaps_for(kiln, batch.work), self._crew(batch, phases)
-        work = problem.studio.profile_by_id[batch.profile].work
-        elsewhere = sum([stay.kiln != kiln for stay in batch.stays]) * self.moved_price
+        if last_out_minutes < asked.last_out_minutes:
+            asked = replace(asked, last_out_minutes=last_out_minutes)
+        place = self.place_for(asked, kiln, fit, not_before=not_before, only_start=only_start, haste=haste, beat=beat)
+        return None if place is None else self.at_place(batch, kiln, fit, place)
+
+    def place_for(
+        self,
+        asked: Asked,
+        kiln: int,
+        fit: Fit,
+        *,
+        not_before: int = 0,
+        only_start: int = -1,
+        haste: float = 0.0,
+        beat: float = math.inf,
+    ) -> Place | None:
+        """The place that `best_place` finds, for what a batch has ``asked``."""
+        problem, phases, batch = self.problem, fit.phases, asked.batch
+        gaps = self._gaps_for(kiln, batch.work)
+        crew = problem.crew(batch.profile, phases.is_hot)
+        elsewhere = self._elsewhere(batch, kiln) if batch.stays else 0.0
+        energy_by_start = energy_costs(problem, phases)
         found, load, start, unload, free, energy, guide, cleaning = find_place(
-            max(batch.ready, bounds[0], not_before, 0),
-            min(bounds[1], last_out_minutes),
+            asked.first if not_before <= asked.first else not_before,
+            asked.last_out_minutes,
             phases.load,
             phases.is_hot,
             phases.hot,
@@ -255,11 +297,7 @@ class Timetable:
             phases.out_minutes,
             phases.cold,
             phases.open_cool,
-            gaps.opens,
-            gaps.closes,
-            gaps.cleaning,
-            gaps.costs,
-            gaps.least_cost,
+            *gaps,
             problem.clean_outs.takes_hands,
             self.people_used,
             problem.people,
@@ -269,16 +307,16 @@ class Timetable:
             problem.line_limit,
             problem.kiln_lines[kiln],
             problem.kiln_amps[kiln],
-            problem.heat_ok[kiln, work],
+            problem.heat_ok[kiln, asked.work],
             problem.start_ok[kiln],
             problem.end_ok[kiln],
-            energy_costs(problem, phases),
+            energy_by_start,
             phases.least_energy,
             problem.price,
             phases.hold_kw * problem.grid_minutes / 60.0,
             batch.session_slot,
             *batch.wish_table,
-            *batch.stays_by_kiln.get(kiln, (NOWHERE, NOWHERE)),
+            *(batch.stays_by_kiln.get(kiln, _NO_STAYS) if batch.stays else _NO_STAYS),
             self.moved_price,
             problem.grid_minutes,
             only_start,
@@ -287,17 +325,19 @@ class Timetable:
         )
         if not found:
             return None
-        guide -= haste * unload
-        place = Place(load, start, unload, free, energy, guide + elsewhere, cleaning)
-        return self._priced(batch, kiln, fit, place)
+        return Place(load, start, unload, free, energy, guide - haste * unload + elsewhere, cleaning)
+
+    def _elsewhere(self, batch: Batch, kiln: int) -> float:
+        """What it costs that loads of a batch were planned for other kilns [currency]."""
+        return sum([stay.kiln != kiln for stay in batch.stays]) * self.moved_price
 
     def _gaps_for(self, kiln: int, work: int) -> Gaps:
         """The gaps of a kiln for a firing of some work."""
         entries = self._entries[kiln]
-        opens, closes = entries.gaps()
         clean_outs = self.problem.clean_outs
         if not clean_outs.any:
-            return Gaps(opens, closes, *no_cleaning(len(opens)), 0.0)
+            return entries.gaps_as_they_are()
+        opens, closes = entries.gaps()
         cleaning = np.zeros(len(opens), dtype=np.int32)
         costs = np.zeros(len(opens))
         loads, frees, works = entries.columns()
@@ -320,13 +360,14 @@ class Timetable:
         costs /= MICRO
         return Gaps(opens, closes, cleaning, costs, float(costs.min()))
 
-    def _priced(self, batch: Batch, kiln: int, fit: Fit, place: Place) -> Placed:
+    def at_place(self, batch: Batch, kiln: int, fit: Fit, place: Place) -> Placed:
+        """A batch at a place that was found for it, and what that costs."""
         out = place.unload * self.problem.grid_minutes + fit.phases.out_minutes
         return Placed(batch, kiln, fit, place, batch.late_cost(out), batch.moved(kiln, out) * self.moved_price)
 
     def joined(self, firing: Placed, batch: Batch, fit: Fit, more: float) -> Placed:
         """A firing with more loads in it, at its place; ``more`` is what this adds to the guide."""
-        return self._priced(batch, firing.kiln, fit, firing.place._replace(guide=firing.place.guide + more))
+        return self.at_place(batch, firing.kiln, fit, firing.place._replace(guide=firing.place.guide + more))
 
     def placed_at(self, batch: Batch, kiln: int, fit: Fit, load: int, start: int, unload: int) -> Placed:
         """A batch at given slots, whether or not they are free: see `is_sound`."""
@@ -342,7 +383,7 @@ class Timetable:
         late = batch.guide_cost(out)
         moved = batch.moved(kiln, out) * self.moved_price
         guide = energy + late + moved + EARLINESS * len(batch.loads) * unload
-        return self._priced(batch, kiln, fit, Place(load, start, unload, free, energy, guide))
+        return self.at_place(batch, kiln, fit, Place(load, start, unload, free, energy, guide))
 
     def next_unload(self, batch: Batch, phases: Phases, start: int, wanted: int) -> int:
         """The first slot from ``wanted`` on, and within the hold, in which hands can unload; ``wanted`` if none can."""
