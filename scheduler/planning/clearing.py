@@ -11,6 +11,7 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from scheduler.planning.batches import Batch
 from scheduler.planning.problem import ONE_HAND
 from scheduler.planning.shortages import is_away, short_of_current, short_of_hands
 from scheduler.planning.thinning import overdue_load
@@ -21,6 +22,9 @@ BACK = "a firing as it was before"
 
 LATER = 0.5
 """Share of the places that are looked for from a later moment on than the first possible one [-]."""
+
+AT_ITS_TIME = 0.7
+"""Share of the changed firings that are loaded no sooner than the firing that they replace [-]."""
 
 TRIALS = 4
 """Loads and kilns that are tried until there is a place to clear."""
@@ -54,13 +58,35 @@ class Clearing:
         None where nothing was found, or something fixed is in the way: the timetable is to be undone then.
         """
         for _ in range(TRIALS):
-            load = self._load()
+            load = self.a_load()
             if load is None:
                 return None
             placed = self._place(load)
             if placed is not None:
                 return self._put([placed])
         return None
+
+    def put_where_it_was(self, batch: Batch, firing: Placed) -> list[int] | None:
+        """Put a batch in a firing's place, at its time or soon after, and take out what is in its way; as `make_way`.
+
+        It may have some of the firing's loads, which goes, and others.
+        """
+        timetable = self.timetable
+        fit, bounds = timetable.batches.fit(batch, firing.kiln), timetable.bounds(batch.loads)
+        if fit is None or bounds is None:
+            return None
+        first = max(bounds[0], firing.place.load if self.random.random() < AT_ITS_TIME else 0)
+        self.looked_for += 1
+        placed = self.bare.best_place(
+            batch, firing.kiln, fit, not_before=first, last_out_minutes=bounds[1], free_of_stages=True
+        )
+        if placed is None:
+            return None
+        gone = [load for load in firing.batch.loads if load not in batch.loads]
+        for number in {timetable.firing_of[load] for load in gone}:
+            timetable.remove(number)
+        out = self._put([placed])
+        return None if out is None else list(dict.fromkeys([*gone, *out]))
 
     def go_back(self) -> list[int] | None:
         """Put firings of the plan before where they were, and take out what is in their way; as `make_way`.
@@ -76,7 +102,7 @@ class Clearing:
         back = [timetable.priced(old) for old in moved[: int(random.integers(1, MOST_BACK + 1))]]
         return self._put(back) if all(timetable.keeps_stages(old) for old in back) else None
 
-    def _load(self) -> int | None:
+    def a_load(self) -> int | None:
         """A load without a place, or a late one; of stages that have no place, the first."""
         timetable, random = self.timetable, self.random
         problem = timetable.problem

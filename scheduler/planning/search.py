@@ -22,6 +22,7 @@ from scheduler.planning.clearing import BACK, CLEAR, Clearing
 from scheduler.planning.dispatch import in_stages
 from scheduler.planning.groups import groups
 from scheduler.planning.insertion import Inserter
+from scheduler.planning.ousting import OUST, Ousting
 from scheduler.planning.pushing import PUSH, in_the_way
 from scheduler.planning.thinning import CHOICES, nearest, overdue_load, thin
 from scheduler.planning.timetable import Placed, Timetable, heating_end, out_minutes
@@ -68,6 +69,9 @@ which cost the least too."""
 BEFORE_IT_GOES_BACK, BOLDER = 0.3, 0.1
 """Parts of the price of a moved load at which a bold plan is weighed that has not gone back to its places yet [-]: in
 the search itself, and in its colleague, which may find that far more goes back."""
+
+ORDERS = 6
+"""Orders in which loads are put back; see `Search._key`."""
 
 Neighbourhood = Callable[["Search"], list[int]]
 
@@ -127,9 +131,10 @@ class Search:
         self.best = self.begun = self.timetable.snapshot()
         self.best_cost = self.timetable.cost()
         self.guide = self.timetable.guide()
-        names = (*NEIGHBOURHOODS, *CHOICES, PUSH, CLEAR, *([BACK] if self.before else []))
+        names = (*NEIGHBOURHOODS, *CHOICES, PUSH, CLEAR, OUST, *([BACK] if self.before else []))
         self.records = {name: Record() for name in names}
         self.clearing = Clearing(self.timetable, self.random, self.before)
+        self.ousting = Ousting(self.timetable, self.random, self.inserter, self.clearing)
 
     @cached_property
     def groups(self) -> tuple[tuple[int, ...], ...]:
@@ -140,7 +145,7 @@ class Search:
         """One ruin and recreate; ``heat`` from 1 to 0 is how much worse it may be. True where the best got better."""
         self.rounds += 1
         name = self._pick()
-        looked_for = self.inserter.looked_for + self.clearing.looked_for
+        looked_for = self._looked_for()
         timetable = self.timetable
         mark = len(timetable.log)
         ruin = self._ruin(name)
@@ -156,8 +161,7 @@ class Search:
         if to_the_end and done:
             self._remember(guide - self.guide)
         better = False
-        work = self.inserter.looked_for + self.clearing.looked_for - looked_for
-        self.records[name].add(max(0.0, self.guide - guide), work)
+        self.records[name].add(max(0.0, self.guide - guide), self._looked_for() - looked_for)
         if guide <= allowed:
             self.guide = guide
             timetable.log.clear()
@@ -170,6 +174,10 @@ class Search:
             timetable.undo(mark)
         return better
 
+    def _looked_for(self) -> int:
+        """Places looked for so far: work done."""
+        return self.inserter.looked_for + self.clearing.looked_for
+
     def _strands(self, loads: list[int]) -> bool:
         """Whether one of these loads has no place any more though a later stage of it has one: that is no plan."""
         placed, follower = self.timetable.firing_of, self.timetable.problem.follower
@@ -178,9 +186,9 @@ class Search:
     def _ruin(self, name: str) -> Ruin | None:
         """Take out what a neighbourhood chooses; None where there is nothing, or something fixed would have to go."""
         timetable = self.timetable
-        if name in (CLEAR, BACK):
-            # One firing is placed; the loads that had to make way for it are out.
-            out = self.clearing.make_way() if name == CLEAR else self.clearing.go_back()
+        if name in (CLEAR, BACK, OUST):
+            # One firing is placed, or changed; the loads that had to make way for it are out.
+            out = {CLEAR: self.clearing.make_way, BACK: self.clearing.go_back, OUST: self.ousting.make_room}[name]()
             return (
                 None if out is None else Ruin([], out, [load for load in self.timetable.pending() if load not in out])
             )
@@ -281,7 +289,7 @@ class Search:
         names = list(self.records)
         everywhere = len(self.timetable.firing_of) == len(self.timetable.problem.loads)
         if not everywhere and self.random.random() < HOMELESS_SHARE:
-            return CLEAR if self.random.random() < 0.5 else UNPLACED
+            return (CLEAR, UNPLACED, OUST)[int(self.random.integers(3))]
         worth = np.array([record.gained / record.work for record in self.records.values()])
         total = float(worth.sum())
         shares = worth / total if total > 0.0 else np.full(len(names), 1.0 / len(names))
@@ -315,7 +323,7 @@ class Search:
         else:
             for batch in batches:
                 loads += batch.loads
-        key = self._key(int(random.integers(5)))
+        key = self._key(int(random.integers(ORDERS)))
         first = set(urgent)
         loads.sort(key=lambda load: (problem.loads[load].session_at is None, load not in first, key(load), load))
         late_last = bool(random.random() < LATE_LAST)
@@ -331,12 +339,20 @@ class Search:
             return lambda load: -problem.loads[load].footprint_cm2 * problem.loads[load].height_mm
         if kind == 2:
             return lambda load: float(problem.loads[load].ready or 0)
+        if kind == 3:
+            # The most wanted first; or for the room that they take (Dantzig, Operations Research 5 (1957) 266).
+            by_room, vague = float(random.choice((0.0, 0.0, 0.5, 1.0))), float(random.choice((0.0, 0.3, 1.0)))
+            return lambda load: (
+                by_room * math.log(problem.loads[load].footprint_cm2 * problem.loads[load].height_mm)
+                - math.log(problem.loads[load].priority)
+                + vague * float(random.normal())
+            )
 
         def due(load: int) -> float:
             own = problem.loads[load].promised
             asked = [promise for promise, _ in guides[load]]
             first = min([own - problem.begin] if own is not None else [], default=1e9)
-            return min([first, *asked]) + float(random.normal(0.0, 300.0 if kind == 3 else 2000.0))
+            return min([first, *asked]) + float(random.normal(0.0, 300.0 if kind == 4 else 2000.0))
 
         return due
 
