@@ -55,9 +55,9 @@ class Job:
 
 
 class Colleague:
-    """The process, seen from the search that asked for it."""
+    """The process, seen from the search that asked for it. It waits for a job, and ends when nobody can give it one."""
 
-    def __init__(self, job: Job) -> None:
+    def __init__(self) -> None:
         root = str(Path(__file__).parents[2])
         path = os.pathsep.join([root, *filter(None, [os.environ.get("PYTHONPATH")])])
         self._process = subprocess.Popen(
@@ -74,8 +74,13 @@ class Colleague:
         self._listens = False
         self._found: queue.SimpleQueue[tuple[Placed, ...]] = queue.SimpleQueue()
         self._to, self._from = self._process.stdin, self._process.stdout
-        self._reader = threading.Thread(target=self._listen, args=(job.proves,), name="colleague", daemon=True)
+        self._reader: threading.Thread | None = None
+        self._job = b""
+
+    def ask(self, job: Job) -> None:
+        """Give it its one job."""
         self._job = _packed(job)
+        self._reader = threading.Thread(target=self._listen, args=(job.proves,), name="colleague", daemon=True)
         self._reader.start()
 
     def _listen(self, proves: bool) -> None:
@@ -116,7 +121,7 @@ class Colleague:
         """End the process; its last word, if it had one."""
         self._process.kill()
         self._process.wait()
-        if self._reader.ident is not None:
+        if self._reader is not None:
             self._reader.join()
         with contextlib.suppress(OSError):
             self._to.close()
@@ -170,7 +175,9 @@ def main() -> None:
     from scheduler.planning.search import BOLDER
     from scheduler.planning.session import Session, Settings
 
-    job: Job = _receive(sys.stdin.buffer)
+    job: Job | None = _receive(sys.stdin.buffer)
+    if job is None:
+        return  # nobody needs it any more
     seconds = job.seconds - (time.monotonic() - job.made_at)
     session = Session(job.lay_out, Settings(seconds=seconds, seed=job.seed, workers=1), known=job.known)
     session.timetable.restore(job.firings)

@@ -28,7 +28,9 @@ TRIALS = 4
 class Ousting:
     """Loads that join firings, and what leaves these for them."""
 
-    def __init__(self, timetable: Timetable, random: np.random.Generator, inserter: Inserter, clearing: Clearing) -> None:
+    def __init__(
+        self, timetable: Timetable, random: np.random.Generator, inserter: Inserter, clearing: Clearing
+    ) -> None:
         self.timetable = timetable
         self.random = random
         self.inserter = inserter

@@ -8,7 +8,9 @@ bottleneck of Adams, Balas & Zawack, Management Science 34 (1988) 391.)
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 from scheduler.planning.groups import Excerpt
 from scheduler.planning.search import Search
@@ -20,55 +22,94 @@ LEAST_LOADS = 4
 MOST_AGAINST_REST = 2.0
 """Most scarce loads against those of the largest group [-]: where there are more, that is no rest; house choice."""
 
-MOST_EXACT = 120
-"""Most loads whose firings are computed with their real masses, not the next step of the ladder: a tenth of an hour
-decides whether one more glass firing ends before its people go home. Measured at 250 loads, 24 of them glass, searched
-by themselves, 8000 rounds, six searches: what has no place costs 500 in two of six and 1000 in four with real masses,
-1000 in all with the ladder's; in another studio 2500 in one of six, else 3000. With more loads, computing their firings
-would take the time."""
+MOST_IN_VAIN = 2
+"""Searches of a group by itself, at most, while it has no fewer loads without a place than it had by itself."""
 
 Heat = Callable[[int], float | None]
 """How boldly to search after so many rounds [-]; None when it is over."""
 
 
 class ScarceFirst:
-    """The scarce loads of a timetable, by its `groups`, and how good a plan they have by themselves."""
+    """The scarce loads of a timetable, by its `groups`, and how good a plan each group has had by itself."""
 
     def __init__(self, timetable: Timetable, parts: Sequence[Sequence[int]], seed: int) -> None:
         self.timetable = timetable
         self.seed = seed
         largest, *others = parts or ((),)
-        scarce = tuple(load for group in others for load in group)
-        self.loads = scarce if LEAST_LOADS <= len(scarce) <= len(largest) * MOST_AGAINST_REST else ()
-        self._alone: float | None = None
+        scarce = sum(len(group) for group in others)
+        enough = LEAST_LOADS <= scarce <= len(largest) * MOST_AGAINST_REST
+        self._of_group = {tuple(group): Alone() for group in others} if enough else {}
 
-    def is_due(self, firings: Sequence[Placed]) -> bool:
-        """Whether more of the scarce loads are without a place in a plan than have to be, by what is known.
+    def due(self, firings: Sequence[Placed]) -> tuple[tuple[int, ...], ...]:
+        """The groups of which more loads are without a place in a plan than have to be, by what is known.
 
-        Before they have been searched by themselves nothing is known, and it is.
+        Before they have been searched by themselves nothing is known, and all are; while any of its loads are without
+        a place, a group is searched a few times. What is not searched again stays where it is, and so does most of what
+        has gone around it.
         """
-        if self._alone is None or not self.loads:
-            return bool(self.loads)
         placed = {load for firing in firings for load in firing.batch.loads}
-        return self._unplaced_cost(set(self.loads) - placed) > self._alone + 1e-6
+        return tuple(
+            group
+            for group, alone in self._of_group.items()
+            if not alone.searches or alone.is_due(self._unplaced_cost(set(group) - placed))
+        )
 
     def _unplaced_cost(self, without: set[int]) -> float:
         problem = self.timetable.problem
         return problem.studio.prices.unplaced * sum(problem.loads[load].priority for load in without)
 
-    def search(self, before: Sequence[Placed], heat: Heat) -> tuple[tuple[Placed, ...], int]:
-        """Search for a plan of the scarce loads by themselves, from where the timetable has them.
+    def search(
+        self, due: Sequence[tuple[int, ...]], before: Sequence[Placed], burst: Callable[[int], Heat]
+    ) -> tuple[tuple[Placed, ...], int]:
+        """Search for a plan of the loads of some groups by themselves, from where the timetable has them.
 
-        Returns the firings, fixed ones among them, and how many rounds it took; the timetable stays as it is.
+        A ``burst`` begins after so many rounds; there are two of them, the second with real masses. Returns the
+        firings, fixed ones among them, and how many rounds it took; the timetable stays as it is.
         """
-        excerpt = Excerpt(self.timetable, self.loads)
-        excerpt.batches.exact = len(self.loads) <= MOST_EXACT
+        loads = [load for group in due for load in group]
+        excerpt = Excerpt(self.timetable, loads)
         search = Search(excerpt.timetable, self.seed, excerpt.of_it(before))
         self.seed += 1
-        while (bold := heat(search.rounds)) is not None:
-            search.step(bold)
+        for exact in (False, True):
+            if exact:
+                excerpt.timetable.restore(search.best)
+                excerpt.batches.exact = True
+                _with_real_masses(excerpt.timetable)
+                search.best_cost = math.inf  # the same plan, and no dearer
+                search.turn_to()
+            begun, heat = search.rounds, burst(search.rounds)
+            while (bold := heat(search.rounds - begun)) is not None:
+                search.step(bold)
         firings = excerpt.in_whole(search.best)
         placed = {load for firing in firings for load in firing.batch.loads}
-        alone = self._unplaced_cost(set(self.loads) - placed)
-        self._alone = alone if self._alone is None else min(alone, self._alone)
+        for group in due:
+            self._of_group[group].add(self._unplaced_cost(set(group) - placed))
         return firings, search.rounds
+
+
+def _with_real_masses(timetable: Timetable) -> None:
+    """Let every kiln be free as soon as its firing's real mass allows; sessions stay, with the hold that they have."""
+    for number, firing in list(timetable.firings.items()):
+        place, fit = firing.place, timetable.batches.fit(firing.batch, firing.kiln)
+        if firing.fixed or fit is None or fit.phases.is_hot:
+            continue
+        timetable.remove(number)
+        timetable.add(timetable.placed_at(firing.batch, firing.kiln, fit, place.load, place.start, place.unload))
+    timetable.log.clear()
+
+
+@dataclass(slots=True)
+class Alone:
+    """How often a group was searched by itself, and the least that its loads without a place have cost [currency]."""
+
+    searches: int = 0
+    unplaced_cost: float = math.inf
+
+    def add(self, unplaced_cost: float) -> None:
+        """One more search."""
+        self.searches += 1
+        self.unplaced_cost = min(self.unplaced_cost, unplaced_cost)
+
+    def is_due(self, unplaced_cost: float) -> bool:
+        """Whether a plan whose loads without a place cost so much may be bettered."""
+        return unplaced_cost > self.unplaced_cost + 1e-6 or (unplaced_cost > 0.0 and self.searches < MOST_IN_VAIN)

@@ -75,9 +75,6 @@ without."""
 SETBACK_LOADS = 4
 """Loads without a place more that a plan around scarce kilns may have, when the whole search turns to it again [-]."""
 
-BURST_REHEATS = 2
-"""How often a search of the scarce kilns is heated [-]."""
-
 BOLD_SHARE, CALM = 0.25, 0.2
 """Share of a re-plan's search in which it goes as a fresh plan's does, and how boldly after that [-]. Measured as the
 surcharge: bold for 0.4 of the time, up to 17 loads moved that did not have to."""
@@ -173,7 +170,8 @@ class Session:
         self.settings = settings or Settings()
         self.clock = Clock(self.settings)
         self._progress = progress
-        self._exact_seconds = 0.0
+        self._exact_seconds, self._exact_since = 0.0, 0.0
+        self._second: Colleague | None = None
         self._lay_out = lay_out
         self.batches = lay_out(known=known)
         self.problem = self.batches.problem
@@ -261,6 +259,7 @@ class Session:
         told, calm, begun = search.best_cost, False, clock.done(0)
         try:
             self._scarce_first(search, scarce, SCARCE_SHARE)
+            self._exact_since = clock.seconds()
             round_of_cooling = clock.cooling(search.rounds)
             while not clock.over(search.rounds) and search.best_cost > self.bound + 0.005:
                 if before and not calm and clock.is_calm(search.rounds, begun):
@@ -295,10 +294,11 @@ class Session:
     def _scarce_first(self, search: Search, scarce: ScarceFirst, share: float) -> None:
         """Search the scarce kilns by themselves for a share of the time, then turn to a plan around what that gave."""
         clock, anew = self.clock, search.rounds == 0
-        if clock.over(search.rounds) or search.best_cost <= self.bound + 0.005 or not scarce.is_due(search.best):
+        due = scarce.due(search.best)
+        if clock.over(search.rounds) or search.best_cost <= self.bound + 0.005 or not due:
             return
         self.timetable.restore(search.best)
-        firings, rounds = scarce.search(search.before, clock.burst(share, search.rounds))
+        firings, rounds = scarce.search(due, search.before, lambda done: clock.burst(share / 2.0, search.rounds + done))
         search.rounds += rounds
         plan_around(self.timetable, firings)
         if search.before or (not anew and self.timetable.cost() > search.best_cost + self._setback()):
@@ -331,7 +331,7 @@ class Session:
         """Whether it is the exact model's turn: by rounds where plans must be repeatable, else by its share of time."""
         if self.settings.work_limit is not None:
             return rounds % EXACT_EVERY == 0
-        return self._exact_seconds < EXACT_SHARE * self.clock.seconds()
+        return self._exact_seconds < EXACT_SHARE * (self.clock.seconds() - self._exact_since)
 
     def _exact(self, exact: ExactNeighbourhoods, search: Search) -> None:
         """One exact neighbourhood of the best plan so far."""
@@ -343,21 +343,28 @@ class Session:
             self.tell(search.best_cost, "exact", search.best)
         self._exact_seconds += self.clock.seconds() - begun
 
-    def _colleague(self, proves: bool, before: tuple[Placed, ...]) -> Colleague | None:
+    def call_colleague(self) -> None:
+        """Begin a second process, if there is use for one, so that it is ready when the search has a job for it."""
         settings = self.settings
-        left = self.clock.left()
-        if settings.work_limit is not None or settings.workers < 2 or left < LEAST_SECONDS_FOR_TWO:
-            return None
-        job = Job(
-            lay_out=self._lay_out,
-            known=self.batches.heats.known(MOST_SENT),
-            firings=self.timetable.snapshot(),
-            seed=settings.seed + 1_000_003,
-            seconds=left - COLLEAGUE_ENDS_EARLIER,
-            proves=proves,
-            before=before,
-        )
-        return Colleague(job)
+        if settings.work_limit is None and settings.workers > 1 and self.clock.left() >= LEAST_SECONDS_FOR_TWO:
+            self._second = Colleague()
+
+    def _colleague(self, proves: bool, before: tuple[Placed, ...]) -> Colleague | None:
+        if self._second is None:
+            self.call_colleague()
+        colleague, self._second = self._second, None
+        if colleague is not None:
+            job = Job(
+                lay_out=self._lay_out,
+                known=self.batches.heats.known(MOST_SENT),
+                firings=self.timetable.snapshot(),
+                seed=self.settings.seed + 1_000_003,
+                seconds=self.clock.left() - COLLEAGUE_ENDS_EARLIER,
+                proves=proves,
+                before=before,
+            )
+            colleague.ask(job)
+        return colleague
 
     def finish(self, now: Minute, names: Callable[[Sequence[Placed]], Sequence[str]] | None = None) -> Plan:
         """Settle the timetable and write the plan that it means, at the studio's own prices."""
@@ -434,7 +441,7 @@ class Clock:
             done = (self.done(since + rounds) - begun) / share
             if done >= 1.0 or self.over(since + rounds):
                 return None
-            return _cooling(done, BURST_REHEATS)
+            return _cooling(done, 1)
 
         return heat
 

@@ -105,7 +105,8 @@ def test_a_colleague_in_a_second_process_brings_plans_that_are_sound() -> None:
     dispatch(session.timetable, orders(session.timetable)[2])
     first = session.timetable.cost()
     job = Job(partial(lay_out, place, loads, begin), session.timetable.snapshot(), seed=5, seconds=20.0)
-    colleague = Colleague(job)
+    colleague = Colleague()
+    colleague.ask(job)
     better = None
     deadline = time.monotonic() + 90.0
     while better is None and time.monotonic() < deadline:
@@ -123,7 +124,8 @@ def test_a_colleague_in_a_second_process_brings_plans_that_are_sound() -> None:
 def test_a_colleague_that_is_stopped_at_once_leaves_nothing_behind() -> None:
     place, loads, _ = make_studio(3, kilns=2, loads=8)
     begin = wall_minute(MONDAY, 0, place.place.zone)
-    colleague = Colleague(Job(partial(lay_out, place, loads, begin), (), seed=0, seconds=50.0))
+    colleague = Colleague()
+    colleague.ask(Job(partial(lay_out, place, loads, begin), (), seed=0, seconds=50.0))
     assert colleague.stop() is None
     assert colleague.better() is None
 
@@ -132,12 +134,22 @@ def test_a_colleague_whose_search_is_gone_ends_by_itself() -> None:
     """As after a kill: nobody stops it, its pipe from the search is simply closed."""
     place, loads, _ = make_studio(3, kilns=2, loads=8)
     begin = wall_minute(MONDAY, 0, place.place.zone)
-    colleague = Colleague(Job(partial(lay_out, place, loads, begin), (), seed=0, seconds=120.0))
+    colleague = Colleague()
+    colleague.ask(Job(partial(lay_out, place, loads, begin), (), seed=0, seconds=120.0))
     colleague._to.close()
     try:
         assert colleague._process.wait(timeout=60.0) == 0
     finally:
         colleague.stop()
+
+
+def test_a_colleague_that_never_gets_a_job_ends_by_itself() -> None:
+    colleague = Colleague()
+    colleague._to.close()
+    try:
+        assert colleague._process.wait(timeout=60.0) == 0
+    finally:
+        assert colleague.stop() is None
 
 
 def test_a_margin_plans_unloading_for_as_many_firings_as_it_says() -> None:

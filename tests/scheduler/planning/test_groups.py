@@ -13,7 +13,7 @@ from scheduler.planning.bounds import cost_bound, load_bounds
 from scheduler.planning.dispatch import best_dispatch
 from scheduler.planning.group_bounds import bounds_by_groups
 from scheduler.planning.groups import Excerpt, groups
-from scheduler.planning.scarce import ScarceFirst
+from scheduler.planning.scarce import MOST_IN_VAIN, Alone, Heat, ScarceFirst
 from scheduler.planning.search import Search
 from scheduler.planning.session import lay_out
 from scheduler.planning.timetable import Placed, Timetable
@@ -193,14 +193,32 @@ def test_scarce_kilns_are_searched_once_and_again_only_while_loads_of_theirs_hav
     best_dispatch(timetable)
     whole = timetable.snapshot()
     scarce = ScarceFirst(timetable, groups(timetable.batches), seed=1)
-    assert scarce.loads == (6, 7, 8, 9)
-    assert scarce.is_due(whole)
-    firings, rounds = scarce.search((), lambda done: None if done == 20 else 1.0)
-    assert rounds == 20
-    assert {load for firing in firings for load in firing.batch.loads} == set(scarce.loads)
+    assert scarce.due(whole) == ((6, 7, 8, 9),)
+    begun: list[int] = []
+
+    def burst(rounds: int) -> Heat:
+        begun.append(rounds)
+        return lambda done: None if done == 20 else 1.0
+
+    firings, rounds = scarce.search(scarce.due(whole), (), burst)
+    assert (begun, rounds) == ([0, 20], 40)
+    assert {load for firing in firings for load in firing.batch.loads} == {6, 7, 8, 9}
+    masses = [(firing.fit.phases.charge.ware_kg, firing.batch.ware_kg) for firing in firings]
+    assert all(computed == real for computed, real in masses)
     assert timetable.snapshot() == whole
-    assert not scarce.is_due(whole)
-    assert scarce.is_due(without(timetable, whole, {2}))
+    assert not scarce.due(whole)
+    assert scarce.due(without(timetable, whole, {2})) == ((6, 7, 8, 9),)
+
+
+def test_a_group_is_searched_again_a_few_times_while_loads_have_no_place_and_then_only_for_what_it_once_had() -> None:
+    alone = Alone()
+    alone.add(1000.0)
+    assert alone.is_due(1000.0)
+    assert not alone.is_due(0.0)
+    for _ in range(MOST_IN_VAIN):
+        alone.add(1500.0)
+    assert not alone.is_due(1000.0)
+    assert alone.is_due(1000.1)
 
 
 def test_where_no_group_is_the_rest_there_is_nothing_to_search_first() -> None:
@@ -212,7 +230,7 @@ def test_where_no_group_is_the_rest_there_is_nothing_to_search_first() -> None:
         loads = [load(f"L{n}", profile=name) for n, name in enumerate(names[:count])]
         loads += [load(f"M{n}", profile=names[0]) for n in range(largest - 1)]
         timetable = timetable_of(studio(kilns=kilns, profiles=profiles), tuple(loads))
-        return ScarceFirst(timetable, groups(timetable.batches), seed=1).is_due(())
+        return bool(ScarceFirst(timetable, groups(timetable.batches), seed=1).due(()))
 
     assert not is_due(1, 9)  # one group alone
     assert not is_due(4, 9)  # three scarce loads are too few
