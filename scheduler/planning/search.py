@@ -24,6 +24,7 @@ from scheduler.planning.groups import groups
 from scheduler.planning.insertion import Inserter
 from scheduler.planning.ousting import OUST, Ousting
 from scheduler.planning.pushing import PUSH, in_the_way
+from scheduler.planning.shortages import is_away
 from scheduler.planning.thinning import CHOICES, nearest, overdue_load, thin
 from scheduler.planning.timetable import Placed, Timetable, heating_end, out_minutes
 
@@ -113,7 +114,8 @@ class Ruin:
 class Search:
     """The state of one search over a timetable. Fixed firings are never touched.
 
-    ``before`` are the firings of a plan to stay near to; they are tried again at the places that they had.
+    ``before`` are the firings of a plan to stay near to; they are tried again at the places that they had. No plan is
+    the best in which more loads are away from where they were than ``most_away``.
     """
 
     timetable: Timetable
@@ -124,6 +126,7 @@ class Search:
     best_cost: float = float("inf")
     records: dict[str, Record] = field(default_factory=dict)
     usual_loss: float = 0.0
+    most_away: int | None = None
 
     def __post_init__(self) -> None:
         self.random = np.random.default_rng(self.seed)
@@ -166,7 +169,7 @@ class Search:
             self.guide = guide
             timetable.log.clear()
             cost = timetable.cost()
-            if cost < self.best_cost - 1e-6:
+            if cost < self.best_cost - 1e-6 and self._is_near():
                 self.best_cost = cost
                 self.best = timetable.snapshot()
                 better = True
@@ -250,7 +253,7 @@ class Search:
         cost, theirs = timetable.cost(), timetable.snapshot()
         plans = (theirs, self.best) if cost < self.best_cost else (self.best, theirs)
         blend(timetable, *plans, self.groups)
-        if timetable.cost() >= self.best_cost - 1e-6:
+        if timetable.cost() >= self.best_cost - 1e-6 or not self._is_near():
             timetable.restore(before)
             return False
         self.turn_to()
@@ -264,7 +267,7 @@ class Search:
     def turn_to(self) -> None:
         """Go on from what the timetable holds now, be it better than the best plan or not."""
         self.guide, cost = self.timetable.guide(), self.timetable.cost()
-        if cost < self.best_cost - 1e-6:
+        if cost < self.best_cost - 1e-6 and self._is_near():
             self.best_cost, self.best = cost, self.timetable.snapshot()
 
     def ask(self, moved_price: float, part: float) -> None:
@@ -280,9 +283,18 @@ class Search:
             plans.append((timetable.cost(), timetable.snapshot()))
         (_, better), (_, other) = sorted(plans, key=lambda plan: plan[0])
         blend(timetable, better, other, self.groups)
+        if not self._is_near():
+            timetable.restore(better)
         timetable.reprice(moved_price)
         self.best_cost = math.inf  # what it was, it was at another price
         self.turn_to()
+
+    def away(self) -> int:
+        """How many loads are not where the plan before had them, or have no place any more."""
+        return sum(is_away(self.timetable, load) for load in self.timetable.batches.stays)
+
+    def _is_near(self) -> bool:
+        return self.most_away is None or self.away() <= self.most_away
 
     def _pick(self) -> str:
         """A neighbourhood at random, the likelier the more it gained of late for its work."""

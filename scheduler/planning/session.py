@@ -75,14 +75,16 @@ without."""
 SETBACK_LOADS = 4
 """Loads without a place more that a plan around scarce kilns may have, when the whole search turns to it again [-]."""
 
-BOLD_SHARE, CALM = 0.25, 0.2
-"""Share of a re-plan's search in which it goes as a fresh plan's does, and how boldly after that [-]. Measured as the
-surcharge: bold for 0.4 of the time, up to 17 loads moved that did not have to."""
+CALM = 0.2
+"""How boldly a re-plan is searched for once a load that moves costs a multiple of its price [-]."""
 
-SURCHARGE = 20.0
-"""How many times the studio's price a moved load costs from then on [-]; house choice. Measured at 250 loads, a kiln
-out for three days, 8 s, five or six searches from each of three saved plans (one of them poor to begin with): 0 to 17
-loads moved that did not have to; at ten times, 0 to 22."""
+SURCHARGES = ((0.25, 20.0), (0.6, 6.0))
+"""From which shares of a re-plan's search on a moved load costs how many times the studio's price [-]; house choice.
+Before the first it is as bold as a fresh plan's. Measured at 250 loads, a kiln out for three days, 8 s: bold for 0.4 of
+the time, up to 17 loads moved that did not have to."""
+
+MOVED_SHARE = 0.04
+"""Most loads that may move beyond those of the first plan after a disturbance, as a part of all loads [-]; our own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -256,17 +258,19 @@ class Session:
         # The exact model knows no price of moving: near a plan before, nearly all that it finds is refused.
         exact = None if colleague is not None or before else ExactNeighbourhoods(search.timetable, settings.seed)
         scarce = ScarceFirst(self.timetable, search.groups, settings.seed)
-        told, calm, begun = search.best_cost, False, clock.done(0)
+        if before:
+            search.most_away = search.away() + int(MOVED_SHARE * len(self.problem.loads))
+        told, asked, begun = search.best_cost, 0, clock.done(0)
         try:
             self._scarce_first(search, scarce, SCARCE_SHARE)
             self._exact_since = clock.seconds()
             round_of_cooling = clock.cooling(search.rounds)
             while not clock.over(search.rounds) and search.best_cost > self.bound + 0.005:
-                if before and not calm and clock.is_calm(search.rounds, begun):
-                    calm = True
-                    search.ask(SURCHARGE * self.problem.studio.prices.moved, part)
+                if before and asked < len(SURCHARGES) and clock.passed(SURCHARGES[asked][0], search.rounds, begun):
+                    search.ask(SURCHARGES[asked][1] * self.problem.studio.prices.moved, part)
                     told = math.inf  # what was told was at another price
-                if search.step(clock.heat(search.rounds) * (CALM if calm else 1.0)):
+                    asked += 1
+                if search.step(clock.heat(search.rounds) * (CALM if asked else 1.0)):
                     self.tell(search.best_cost, "search", search.best)
                 if colleague is not None:
                     self._hear(colleague, search)
@@ -276,7 +280,7 @@ class Session:
                 if now_at != round_of_cooling and tell_better is not None and search.best_cost < told - 1e-6:
                     tell_better(search.best)
                     told = search.best_cost
-                if now_at != round_of_cooling and not calm:
+                if now_at != round_of_cooling and not asked:
                     self._scarce_first(search, scarce, SCARCE_AGAIN_SHARE)
                 round_of_cooling = now_at
         finally:
@@ -445,9 +449,9 @@ class Clock:
 
         return heat
 
-    def is_calm(self, rounds: int, begun: float) -> bool:
-        """Whether a search that is to stay near a plan, ``begun`` when so much was done, was bold for long enough."""
-        return self.done(rounds) > begun + BOLD_SHARE * (1.0 - begun)
+    def passed(self, share: float, rounds: int, begun: float) -> bool:
+        """Whether a share of a search is over that was ``begun`` when so much of the whole was done."""
+        return self.done(rounds) > begun + share * (1.0 - begun)
 
     def cooling(self, rounds: int) -> int:
         """Which round of cooling the search is in, from 0."""
