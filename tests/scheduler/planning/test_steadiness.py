@@ -13,6 +13,7 @@ from scheduler.planning.clearing import Clearing
 from scheduler.planning.heats import Heats
 from scheduler.planning.neighbourhoods import ExactNeighbourhoods
 from scheduler.planning.placement import Place
+from scheduler.planning.search import Search
 from scheduler.planning.steadiness import damaged, put_back
 from scheduler.planning.timetable import Timetable, out_minutes
 from shared.clock import Minute
@@ -153,3 +154,22 @@ def test_a_load_that_moves_costs_its_price_and_the_dearer_one_while_it_is_decide
     timetable.reprice(0.0)
     assert dear - timetable.cost() == pytest.approx(7.0)
     assert dear_guide - timetable.guide() == pytest.approx(7.0)
+
+
+def test_no_plan_is_the_best_in_which_more_loads_move_than_may() -> None:
+    """Loads by themselves would be cheaper together, and moving costs nothing; three of them may."""
+
+    def away(most: int | None) -> tuple[int, float]:
+        timetable = booked()
+        timetable.reprice(0.0)
+        search = Search(timetable, seed=1, most_away=most)
+        for _ in range(300):
+            search.step(0.5)
+        timetable.restore(search.best)
+        return search.away(), search.best_cost
+
+    (free, cheapest), (few, dearer), (none, dearest) = away(None), away(3), away(0)
+    assert free > 3
+    assert 0 < few <= 3
+    assert none == 0
+    assert cheapest < dearer < dearest
