@@ -33,14 +33,14 @@ class Entries:
     closes. ``works[i]`` is the work of entry ``i``.
     """
 
-    __slots__ = ("_as_they_are", "_closes", "_opens", "_works", "rows")
+    __slots__ = ("_closes", "_gaps", "_opens", "_works", "rows")
 
     def __init__(self, outages: Iterable[tuple[int, int]]) -> None:
         self.rows: list[tuple[int, int, int]] = []
         self._opens = np.zeros(16, dtype=np.int32)
         self._closes = np.full(16, FAR, dtype=np.int32)
         self._works = np.full(16, OUTAGE, dtype=np.int32)
-        self._as_they_are: Gaps | None = None
+        self._gaps: Gaps | None = None
         for begin, end in outages:
             self.insert((begin, end, OUTAGE), OUTAGE)
 
@@ -49,7 +49,7 @@ class Entries:
 
     def insert(self, row: tuple[int, int, int], work: int) -> int:
         """Put an entry in its place; returns its index."""
-        self._as_they_are = None
+        self._gaps = None
         count = len(self.rows)
         if count + 2 > len(self._opens):
             self._opens = np.concatenate((self._opens, np.zeros_like(self._opens)))
@@ -67,7 +67,7 @@ class Entries:
 
     def remove(self, row: tuple[int, int, int]) -> None:
         """Take an entry out; raises ValueError where it is not there."""
-        self._as_they_are = None
+        self._gaps = None
         index = self.index(row)
         count = len(self.rows)
         if index == count or self.rows[index] != row:
@@ -81,18 +81,13 @@ class Entries:
         """Where an entry stands, or would stand."""
         return bisect_left(self.rows, row)
 
-    def gaps(self) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
-        """When each gap opens and closes [slots]; one more than there are entries. Views: they change with the row."""
-        count = len(self.rows) + 1
-        return self._opens[:count], self._closes[:count]
-
-    def gaps_as_they_are(self) -> Gaps:
-        """The gaps where no firing asks for a clean-out. Views, good until the next change."""
-        if self._as_they_are is None:
+    def gaps(self) -> Gaps:
+        """The gaps, one more than there are entries, where no firing asks for a clean-out. Views, until it changes."""
+        if self._gaps is None:
             count = len(self.rows) + 1
             nothing = np.zeros(count, dtype=np.int32)
-            self._as_they_are = Gaps(self._opens[:count], self._closes[:count], nothing, np.zeros(count), 0.0)
-        return self._as_they_are
+            self._gaps = Gaps(self._opens[:count], self._closes[:count], nothing, np.zeros(count), 0.0)
+        return self._gaps
 
     def columns(self) -> tuple[NDArray[np.int32], NDArray[np.int32], NDArray[np.int32]]:
         """When each entry begins and ends [slots], and its work. Views."""

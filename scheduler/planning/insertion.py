@@ -96,17 +96,16 @@ class Inserter:
         load = alone.loads[0]
         last = self._last_below(alone, beat)
         hosts: list[tuple[float, int]] = []
-        for host in batches.hosts(load):
-            for number in timetable.by_profile.get(host, ()):
-                firing = firings[number]
-                place = firing.place
-                if place.unload > last or place.load < not_before or firing.fixed:
-                    continue
-                if batches.is_too_full(firing.batch, load, firing.kiln):
-                    continue
-                delta = self._in_place(alone, firing)
-                if delta < beat:
-                    hosts.append((delta, number))
+        for number in timetable.open_to(load):
+            firing = firings[number]
+            place = firing.place
+            if place.unload > last or place.load < not_before:
+                continue
+            if batches.is_too_full(firing.batch, load, firing.kiln):
+                continue
+            delta = self._in_place(alone, firing)
+            if delta < beat:
+                hosts.append((delta, number))
         hosts.sort()
         return hosts
 

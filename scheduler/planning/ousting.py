@@ -72,12 +72,7 @@ class Ousting:
         timetable, random = self.timetable, self.random
         batches, firings = timetable.batches, timetable.firings
         own = timetable.firing_of.get(load)
-        pool = [
-            number
-            for host in batches.hosts(load)
-            for number in timetable.by_profile.get(host, ())
-            if number != own and not firings[number].fixed
-        ]
+        pool = [number for number in timetable.open_to(load) if number != own]
         random.shuffle(pool)
         for number in pool[:TRIALS]:
             firing = firings[number]

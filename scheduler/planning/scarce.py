@@ -53,15 +53,14 @@ class ScarceFirst:
         a place, a group is searched a few times. What is not searched again stays where it is, and so does most of what
         has gone around it.
         """
-        placed = {load for firing in firings for load in firing.batch.loads}
         return tuple(
-            group
-            for group, alone in self._of_group.items()
-            if not alone.searches or alone.is_due(self._unplaced_cost(set(group) - placed))
+            group for group, alone in self._of_group.items() if alone.is_due(self._unplaced_cost(group, firings))
         )
 
-    def _unplaced_cost(self, without: set[int]) -> float:
+    def _unplaced_cost(self, group: Sequence[int], firings: Sequence[Placed]) -> float:
+        """Price of the loads of a group that are in none of the firings [currency]."""
         problem = self.timetable.problem
+        without = set(group).difference(*(firing.batch.loads for firing in firings))
         return problem.studio.prices.unplaced * sum(problem.loads[load].priority for load in without)
 
     def search(
@@ -87,9 +86,8 @@ class ScarceFirst:
             while (bold := heat(search.rounds - begun)) is not None:
                 search.step(bold)
         firings = excerpt.in_whole(search.best)
-        placed = {load for firing in firings for load in firing.batch.loads}
         for group in due:
-            self._of_group[group].add(self._unplaced_cost(set(group) - placed))
+            self._of_group[group].add(self._unplaced_cost(group, firings))
         return firings, search.rounds
 
 
@@ -117,5 +115,7 @@ class Alone:
         self.unplaced_cost = min(self.unplaced_cost, unplaced_cost)
 
     def is_due(self, unplaced_cost: float) -> bool:
-        """Whether a plan whose loads without a place cost so much may be bettered."""
+        """Whether a plan whose loads without a place cost so much may be bettered; before any search, it may."""
+        if not self.searches:
+            return True
         return unplaced_cost > self.unplaced_cost + 1e-6 or (unplaced_cost > 0.0 and self.searches < MOST_IN_VAIN)

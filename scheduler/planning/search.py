@@ -134,10 +134,13 @@ class Search:
         self.best = self.begun = self.timetable.snapshot()
         self.best_cost = self.timetable.cost()
         self.guide = self.timetable.guide()
-        names = (*NEIGHBOURHOODS, *CHOICES, PUSH, CLEAR, OUST, *([BACK] if self.before else []))
-        self.records = {name: Record() for name in names}
         self.clearing = Clearing(self.timetable, self.random, self.before)
-        self.ousting = Ousting(self.timetable, self.random, self.inserter, self.clearing)
+        ousting = Ousting(self.timetable, self.random, self.inserter, self.clearing)
+        # These place, or change, a firing, and tell which loads had to make way for it.
+        self.clearings = {CLEAR: self.clearing.make_way, OUST: ousting.make_room}
+        if self.before:
+            self.clearings[BACK] = self.clearing.go_back
+        self.records = {name: Record() for name in (*NEIGHBOURHOODS, *CHOICES, PUSH, *self.clearings)}
 
     @cached_property
     def groups(self) -> tuple[tuple[int, ...], ...]:
@@ -189,12 +192,9 @@ class Search:
     def _ruin(self, name: str) -> Ruin | None:
         """Take out what a neighbourhood chooses; None where there is nothing, or something fixed would have to go."""
         timetable = self.timetable
-        if name in (CLEAR, BACK, OUST):
-            # One firing is placed, or changed; the loads that had to make way for it are out.
-            out = {CLEAR: self.clearing.make_way, BACK: self.clearing.go_back, OUST: self.ousting.make_room}[name]()
-            return (
-                None if out is None else Ruin([], out, [load for load in self.timetable.pending() if load not in out])
-            )
+        if name in self.clearings:
+            out = self.clearings[name]()
+            return None if out is None else Ruin([], out, [load for load in timetable.pending() if load not in out])
         thinned: list[int] = []
         chosen: list[int] = []
         if name in CHOICES:

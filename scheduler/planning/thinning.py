@@ -79,8 +79,7 @@ def late_and_room(timetable: Timetable, random: np.random.Generator) -> list[int
         return of_one_profile(timetable, random)
     firing = firings[late[int(random.integers(len(late)))]]
     load, promised = overdue_load(timetable, random, firing)
-    hosts = timetable.batches.hosts(load)
-    pool = [n for host in hosts for n in timetable.by_profile.get(host, ()) if not firings[n].fixed]
+    pool = timetable.open_to(load)
     wanted = promised - float(random.exponential(firing.fit.phases.safe)) * problem.grid_minutes
     pool.sort(key=lambda n: (abs(out_minutes(firings[n], problem.grid_minutes) - wanted), n))
     count = int(random.integers(1, MOST))

@@ -14,7 +14,7 @@ from scheduler.planning.clean_outs import MICRO, fill_gaps, first_unclean
 from scheduler.planning.entries import Entries, Gaps
 from scheduler.planning.heats import Phases, energy_costs
 from scheduler.planning.placement import EARLINESS, Place, book, book_firing, find_place
-from scheduler.planning.problem import FAR, ONE_HAND, Crew, Problem
+from scheduler.planning.problem import FAR, ONE_HAND, Problem
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -170,9 +170,6 @@ class Timetable:
             slots = int(clean_outs.slots[work, placed.batch.work])
             book(self.people_used, ONE_HAND.rows, load - slots, load, sign)
 
-    def _crew(self, batch: Batch, phases: Phases) -> Crew:
-        return self.problem.crew(batch.profile, phases.is_hot)
-
     def busy(self, kiln: int) -> list[tuple[int, int, int]]:
         """``(from, to, firing)`` of a kiln in order; firing -1 is an outage."""
         return self._entries[kiln].rows
@@ -203,6 +200,16 @@ class Timetable:
             self.problem.people,
         )
         return None if entry < 0 else self._entries[kiln].rows[entry][2]
+
+    def open_to(self, load: int) -> list[int]:
+        """The firings that a load may join by its profile, room aside; none that is fixed."""
+        firings = self.firings
+        return [
+            number
+            for host in self.batches.hosts(load)
+            for number in self.by_profile.get(host, ())
+            if not firings[number].fixed
+        ]
 
     # -- what is possible ----------------------------------------------------------------------------------------
 
@@ -282,10 +289,9 @@ class Timetable:
         problem, phases, batch = self.problem, fit.phases, asked.batch
         gaps = self._gaps_for(kiln, batch.work)
         crew = problem.crew(batch.profile, phases.is_hot)
-        elsewhere = self._elsewhere(batch, kiln) if batch.stays else 0.0
-        energy_by_start = energy_costs(problem, phases)
+        elsewhere = sum([stay.kiln != kiln for stay in batch.stays]) * self.moved_price
         found, load, start, unload, free, energy, guide, cleaning = find_place(
-            asked.first if not_before <= asked.first else not_before,
+            max(asked.first, not_before),
             asked.last_out_minutes,
             phases.load,
             phases.is_hot,
@@ -310,7 +316,7 @@ class Timetable:
             problem.heat_ok[kiln, asked.work],
             problem.start_ok[kiln],
             problem.end_ok[kiln],
-            energy_by_start,
+            energy_costs(problem, phases),
             phases.least_energy,
             problem.price,
             phases.hold_kw * problem.grid_minutes / 60.0,
@@ -327,21 +333,16 @@ class Timetable:
             return None
         return Place(load, start, unload, free, energy, guide - haste * unload + elsewhere, cleaning)
 
-    def _elsewhere(self, batch: Batch, kiln: int) -> float:
-        """What it costs that loads of a batch were planned for other kilns [currency]."""
-        return sum([stay.kiln != kiln for stay in batch.stays]) * self.moved_price
-
     def _gaps_for(self, kiln: int, work: int) -> Gaps:
         """The gaps of a kiln for a firing of some work."""
         entries = self._entries[kiln]
-        clean_outs = self.problem.clean_outs
+        clean_outs, gaps = self.problem.clean_outs, entries.gaps()
         if not clean_outs.any:
-            return entries.gaps_as_they_are()
-        opens, closes = entries.gaps()
+            return gaps
+        opens, closes = gaps.opens, gaps.closes.copy()
         cleaning = np.zeros(len(opens), dtype=np.int32)
         costs = np.zeros(len(opens))
         loads, frees, works = entries.columns()
-        closes = closes.copy()
         fill_gaps(
             loads,
             frees,
@@ -387,7 +388,8 @@ class Timetable:
 
     def next_unload(self, batch: Batch, phases: Phases, start: int, wanted: int) -> int:
         """The first slot from ``wanted`` on, and within the hold, in which hands can unload; ``wanted`` if none can."""
-        free = self._crew(batch, phases).suffices(self.problem.people - self.people_used)
+        crew = self.problem.crew(batch.profile, phases.is_hot)
+        free = crew.suffices(self.problem.people - self.people_used)
         last = min(self.problem.slots - phases.unload, start + phases.latest)
         for slot in range(wanted, last + 1):
             if free[slot : slot + max(1, phases.unload)].all():
