@@ -39,9 +39,13 @@ def plan_anew_around(timetable: Timetable, firings: Sequence[Placed], stop: Call
 
 
 def blend(
-    timetable: Timetable, plan: Sequence[Placed], other: Sequence[Placed], parts: Iterable[Sequence[int]]
+    timetable: Timetable,
+    plan: Sequence[Placed],
+    other: Sequence[Placed],
+    parts: Iterable[Sequence[int]],
+    may: Callable[[], bool] = lambda: True,
 ) -> tuple[Placed, ...]:
-    """A plan whose ``parts`` [loads] are as the ``other`` has them wherever that makes it cheaper.
+    """A plan whose ``parts`` [loads] are as the ``other`` has them wherever that makes it cheaper, and it ``may``.
 
     What is in the way of a part goes elsewhere. The timetable is left with what is returned.
     """
@@ -52,7 +56,7 @@ def blend(
         own = set(part)
         changed = [firing for firing in other if not firing.fixed and own.issuperset(firing.batch.loads)]
         plan_around(timetable, (*fixed, *changed))
-        if timetable.cost() < cost - 1e-6:
+        if timetable.cost() < cost - 1e-6 and may():
             best, cost = timetable.snapshot(), timetable.cost()
         else:
             timetable.restore(best)

@@ -64,16 +64,21 @@ class ScarceFirst:
         return problem.studio.prices.unplaced * sum(problem.loads[load].priority for load in without)
 
     def search(
-        self, due: Sequence[tuple[int, ...]], before: Sequence[Placed], burst: Callable[[int], Heat]
+        self,
+        due: Sequence[tuple[int, ...]],
+        burst: Callable[[int], Heat],
+        before: Sequence[Placed] = (),
+        most_moved: int | None = None,
     ) -> tuple[tuple[Placed, ...], int]:
         """Search for a plan of the loads of some groups by themselves, from where the timetable has them.
 
         A ``burst`` begins after so many rounds; there are two of them, the second with real masses where the loads
-        are few. Returns the firings, fixed ones among them, and how many rounds it took; the timetable stays as it is.
+        are few. ``before`` and ``most_moved`` as in `Search`. Returns the firings, fixed ones among them, and how many
+        rounds it took; the timetable stays as it is.
         """
         loads = [load for group in due for load in group]
         excerpt = Excerpt(self.timetable, loads)
-        search = Search(excerpt.timetable, self.seed, excerpt.of_it(before))
+        search = Search(excerpt.timetable, self.seed, excerpt.of_it(before), most_moved)
         self.seed += 1
         for exact in (False, len(loads) <= MOST_EXACT):
             if exact:

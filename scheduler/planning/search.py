@@ -114,19 +114,19 @@ class Ruin:
 class Search:
     """The state of one search over a timetable. Fixed firings are never touched.
 
-    ``before`` are the firings of a plan to stay near to; they are tried again at the places that they had. No plan is
-    the best in which more loads are away from where they were than ``most_away``.
+    ``before`` are the firings of a plan to stay near to; they are tried again at the places that they had. Of the loads
+    that are where that plan has them when the search begins, no more than ``most_moved`` ever leave.
     """
 
     timetable: Timetable
     seed: int
     before: tuple[Placed, ...] = ()
+    most_moved: int | None = None
     rounds: int = 0
     best: tuple[Placed, ...] = ()
     best_cost: float = float("inf")
     records: dict[str, Record] = field(default_factory=dict)
     usual_loss: float = 0.0
-    most_away: int | None = None
 
     def __post_init__(self) -> None:
         self.random = np.random.default_rng(self.seed)
@@ -134,6 +134,7 @@ class Search:
         self.best = self.begun = self.timetable.snapshot()
         self.best_cost = self.timetable.cost()
         self.guide = self.timetable.guide()
+        self.at_home = tuple(load for load in self.timetable.batches.stays if not is_away(self.timetable, load))
         self.clearing = Clearing(self.timetable, self.random, self.before)
         ousting = Ousting(self.timetable, self.random, self.inserter, self.clearing)
         # These place, or change, a firing, and tell which loads had to make way for it.
@@ -168,11 +169,11 @@ class Search:
             self._remember(guide - self.guide)
         better = False
         self.records[name].add(max(0.0, self.guide - guide), self._looked_for() - looked_for)
-        if guide <= allowed:
+        if guide <= allowed and self._is_near():
             self.guide = guide
             timetable.log.clear()
             cost = timetable.cost()
-            if cost < self.best_cost - 1e-6 and self._is_near():
+            if cost < self.best_cost - 1e-6:
                 self.best_cost = cost
                 self.best = timetable.snapshot()
                 better = True
@@ -250,10 +251,10 @@ class Search:
         timetable = self.timetable
         before = timetable.snapshot()
         timetable.restore([timetable.priced(self._own(firing)) for firing in firings])
-        cost, theirs = timetable.cost(), timetable.snapshot()
-        plans = (theirs, self.best) if cost < self.best_cost else (self.best, theirs)
-        blend(timetable, *plans, self.groups)
-        if timetable.cost() >= self.best_cost - 1e-6 or not self._is_near():
+        theirs, is_better = timetable.snapshot(), timetable.cost() < self.best_cost and self._is_near()
+        plans = (theirs, self.best) if is_better else (self.best, theirs)
+        blend(timetable, *plans, self.groups, self._is_near)
+        if timetable.cost() >= self.best_cost - 1e-6:
             timetable.restore(before)
             return False
         self.turn_to()
@@ -267,7 +268,7 @@ class Search:
     def turn_to(self) -> None:
         """Go on from what the timetable holds now, be it better than the best plan or not."""
         self.guide, cost = self.timetable.guide(), self.timetable.cost()
-        if cost < self.best_cost - 1e-6 and self._is_near():
+        if cost < self.best_cost - 1e-6:
             self.best_cost, self.best = cost, self.timetable.snapshot()
 
     def ask(self, moved_price: float, part: float) -> None:
@@ -282,19 +283,17 @@ class Search:
             timetable.reprice(moved_price * part)
             plans.append((timetable.cost(), timetable.snapshot()))
         (_, better), (_, other) = sorted(plans, key=lambda plan: plan[0])
-        blend(timetable, better, other, self.groups)
-        if not self._is_near():
-            timetable.restore(better)
+        blend(timetable, better, other, self.groups, self._is_near)
         timetable.reprice(moved_price)
         self.best_cost = math.inf  # what it was, it was at another price
         self.turn_to()
 
-    def away(self) -> int:
-        """How many loads are not where the plan before had them, or have no place any more."""
-        return sum(is_away(self.timetable, load) for load in self.timetable.batches.stays)
+    def moved(self) -> int:
+        """How many loads that were where the plan before had them when the search began are so no more."""
+        return sum(is_away(self.timetable, load) for load in self.at_home)
 
     def _is_near(self) -> bool:
-        return self.most_away is None or self.away() <= self.most_away
+        return self.most_moved is None or self.moved() <= self.most_moved
 
     def _pick(self) -> str:
         """A neighbourhood at random, the likelier the more it gained of late for its work."""

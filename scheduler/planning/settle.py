@@ -31,15 +31,18 @@ def settle(timetable: Timetable) -> tuple[Placed, ...]:
     """Give each firing its exact phases and its best place with them; the timetable holds the result.
 
     A firing for which its exact phases find no place (an attended end can fall out of the shift when it comes sooner)
-    gives its loads back, and they are placed anew, with exact phases from the start.
+    gives its loads back, and they are placed anew, with exact phases from the start. So do the later stages of what
+    has no place any more.
     """
     batches = timetable.batches
     batches.exact = True
     try:
         _prepare(batches, timetable.snapshot())
-        for number in range(_PASSES):
-            if not _resettle(timetable, first=number == 0):
+        _shorten(timetable)
+        for _ in range(_PASSES):
+            if not _improve(timetable):
                 break
+        _let_go_of_stranded(timetable)
         inserter = Inserter(timetable, seed=0)
         missing = timetable.pending()
         for load in in_stages(timetable.problem, missing):
@@ -50,36 +53,62 @@ def settle(timetable: Timetable) -> tuple[Placed, ...]:
     return timetable.snapshot()
 
 
-def _resettle(timetable: Timetable, first: bool) -> bool:
+def _shorten(timetable: Timetable) -> None:
+    """Give each firing its exact phases at the start that it has, or else anywhere, before any goes elsewhere.
+
+    At its own start it takes no more of anybody than it did, so that none loses its place to another's better one.
+    """
+    for number in _in_order(timetable):
+        firing = timetable.firings[number]
+        fit = timetable.batches.fit(firing.batch, firing.kiln)
+        timetable.remove(number)
+        if fit is None:
+            continue
+        for only_start in (firing.place.start, -1):
+            placed = timetable.best_place(firing.batch, firing.kiln, fit, only_start=only_start)
+            if placed is None:
+                continue
+            mark = len(timetable.log)
+            timetable.add(placed)
+            if timetable.unclean(firing.kiln) is None:
+                break
+            timetable.undo(mark)
+
+
+def _improve(timetable: Timetable) -> bool:
     """Place each firing again, in order of start; True where something moved."""
     moved = False
-    for number in sorted(timetable.firings, key=lambda n: (timetable.firings[n].place.start, n)):
+    for number in _in_order(timetable):
         firing = timetable.firings[number]
-        if firing.fixed:
-            continue
-        fit = timetable.batches.fit(firing.batch, firing.kiln)
         mark = len(timetable.log)
         timetable.remove(number)
-        placed = None if fit is None else timetable.best_place(firing.batch, firing.kiln, fit)
-        if fit is None or placed is None:
-            moved = True
-            continue
-        if not first and placed.place.guide >= firing.place.guide - 1e-9:
+        placed = timetable.best_place(firing.batch, firing.kiln, firing.fit)
+        if placed is None or placed.place.guide >= firing.place.guide - 1e-9:
             timetable.undo(mark)
             continue
         timetable.add(placed)
         if timetable.unclean(firing.kiln) is not None:
             timetable.undo(mark)
-            if not first:
-                continue
-            timetable.remove(number)
-            placed = timetable.best_place(firing.batch, firing.kiln, fit, only_start=firing.place.start)
-            if placed is None:
-                moved = True
-                continue
-            timetable.add(placed)
+            continue
         moved = moved or placed.place[:4] != firing.place[:4]
     return moved
+
+
+def _in_order(timetable: Timetable) -> list[int]:
+    """The firings that may move, in order of start."""
+    firings = timetable.firings
+    return sorted((n for n in firings if not firings[n].fixed), key=lambda n: (firings[n].place.start, n))
+
+
+def _let_go_of_stranded(timetable: Timetable) -> None:
+    """Take out firings, be they held, with a load whose earlier stage has lost its place: that is no plan.
+
+    What is in a kiln already stays, whatever a plan from elsewhere says of its stages.
+    """
+    for number in sorted(timetable.firings, key=lambda n: (timetable.firings[n].place.load, n)):
+        firing = timetable.firings[number]
+        if firing.place.load > 0 and timetable.bounds(firing.batch.loads) is None:
+            timetable.remove(number)
 
 
 def _heat_sooner(timetable: Timetable) -> None:

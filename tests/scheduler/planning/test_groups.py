@@ -200,7 +200,7 @@ def test_scarce_kilns_are_searched_once_and_again_only_while_loads_of_theirs_hav
         begun.append(rounds)
         return lambda done: None if done == 20 else 1.0
 
-    firings, rounds = scarce.search(scarce.due(whole), (), burst)
+    firings, rounds = scarce.search(scarce.due(whole), burst)
     assert (begun, rounds) == ([0, 20], 40)
     assert {load for firing in firings for load in firing.batch.loads} == {6, 7, 8, 9}
     masses = [(firing.fit.phases.charge.ware_kg, firing.batch.ware_kg) for firing in firings]

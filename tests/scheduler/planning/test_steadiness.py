@@ -156,20 +156,31 @@ def test_a_load_that_moves_costs_its_price_and_the_dearer_one_while_it_is_decide
     assert dear_guide - timetable.guide() == pytest.approx(7.0)
 
 
-def test_no_plan_is_the_best_in_which_more_loads_move_than_may() -> None:
+def test_no_more_loads_than_may_ever_leave_their_places() -> None:
     """Loads by themselves would be cheaper together, and moving costs nothing; three of them may."""
 
-    def away(most: int | None) -> tuple[int, float]:
+    def moved(most: int | None) -> tuple[int, float]:
         timetable = booked()
         timetable.reprice(0.0)
-        search = Search(timetable, seed=1, most_away=most)
+        search = Search(timetable, seed=1, most_moved=most)
         for _ in range(300):
             search.step(0.5)
+            assert most is None or search.moved() <= most
         timetable.restore(search.best)
-        return search.away(), search.best_cost
+        return search.moved(), search.best_cost
 
-    (free, cheapest), (few, dearer), (none, dearest) = away(None), away(3), away(0)
+    (free, cheapest), (few, dearer), (none, dearest) = moved(None), moved(3), moved(0)
     assert free > 3
     assert 0 < few <= 3
     assert none == 0
     assert cheapest < dearer < dearest
+
+
+def test_what_has_left_its_place_already_is_not_counted_again() -> None:
+    """A load that the failure has driven out may go anywhere, though none may leave."""
+    timetable = booked()
+    timetable.remove(timetable.firing_of[1])
+    search = Search(timetable, seed=1, most_moved=0)
+    assert search.moved() == 0
+    assert 1 not in search.at_home
+    assert set(search.at_home) == {0, 2, 3, 4, 5, 6, 7, 8}

@@ -1,0 +1,40 @@
+"""The last word on times: what loses its place takes its later stages along, and all of them are placed again."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from scheduler.planning.settle import settle
+from scheduler.planning.timetable import Placed, Timetable, out_minutes
+from tests.scheduler.planning.plain_studio import bench_kiln, load, studio, timetable_of
+
+
+def at(timetable: Timetable, load: int, start: int, kiln: int) -> Placed:
+    """A load by itself whose kiln starts in that slot, or as soon after it as can be."""
+    batch = timetable.batches.make("warm", (load,))
+    assert batch is not None
+    fit = timetable.batches.fit(batch, kiln)
+    assert fit is not None
+    placed = timetable.best_place(batch, kiln, fit, not_before=start)
+    assert placed is not None
+    return placed
+
+
+@pytest.mark.parametrize("held", [True, False])
+def test_a_stage_does_not_stay_where_the_one_before_has_lost_its_place(held: bool) -> None:
+    """FIRST has no place before SECOND: another firing that nobody moves is in its kiln by then."""
+    loads = (load("FIRST", kilns=("K1",)), load("SECOND", after="FIRST", kilns=("K2",)), load("OTHER"))
+    timetable = timetable_of(studio(kilns=(bench_kiln("K1"), bench_kiln("K2"))), loads)
+    first, other = at(timetable, 0, 0, kiln=0), at(timetable, 2, 0, kiln=0)
+    timetable.add(first)
+    second = at(timetable, 1, 0, kiln=1)
+    timetable.add(replace(second, fixed=held))
+    timetable.add(replace(other, fixed=True))
+    settle(timetable)
+    of = timetable.firing_of
+    assert set(of) == {0, 1, 2}
+    firsts, seconds = timetable.firings[of[0]], timetable.firings[of[1]]
+    assert firsts.place.start > first.place.start
+    assert seconds.place.load * timetable.problem.grid_minutes >= out_minutes(firsts, timetable.problem.grid_minutes)
