@@ -84,9 +84,9 @@ Before the first it is as bold as a fresh plan's. Measured at 250 loads, a kiln 
 the time, up to 17 loads moved that did not have to."""
 
 MOVED_SHARE, LEAST_MOVED = 0.04, 10
-"""Most loads that may leave the places that they have in the first plan after a disturbance, as a part of all loads [-],
-but a firing or two in any studio, and any number where moving has no price; our own. Measured as above, five studios,
-two searches each: 0 to 10 moved, and cheaper in all but one than with the same limit for the best plan alone, which a
+"""Most loads that may leave the places that they have in the first plan after a disturbance, as a part of all [-], but
+a firing or two in any studio, and any number where moving has no price; our own. Measured as above, five studios, two
+searches each: 0 to 10 moved, and cheaper in all but one than with the same limit for the best plan alone, which a
 search that goes where it likes seldom meets."""
 
 
