@@ -12,6 +12,8 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from scheduler.planning.beams import plan_by_beams
+from scheduler.planning.blending import plan_around
 from scheduler.planning.groups import Excerpt
 from scheduler.planning.search import Search
 from scheduler.planning.timetable import Placed, Timetable
@@ -69,15 +71,19 @@ class ScarceFirst:
         burst: Callable[[int], Heat],
         before: Sequence[Placed] = (),
         most_moved: int | None = None,
+        most_sets: int = 0,
     ) -> tuple[tuple[Placed, ...], int]:
         """Search for a plan of the loads of some groups by themselves, from where the timetable has them.
 
         A ``burst`` begins after so many rounds; there are two of them, the second with real masses where the loads
-        are few. ``before`` and ``most_moved`` as in `Search`. Returns the firings, fixed ones among them, and how many
-        rounds it took; the timetable stays as it is.
+        are few. ``before`` and ``most_moved`` as in `Search`. Before the first burst of all, groups in which no more
+        than ``most_sets`` sets of loads may share a firing are planned by `beams`. Returns the firings, fixed ones
+        among them, and how many rounds it took; the timetable stays as it is.
         """
         loads = [load for group in due for load in group]
         excerpt = Excerpt(self.timetable, loads)
+        for group in due if most_sets else ():
+            self._by_beams(excerpt, group, most_sets)
         search = Search(excerpt.timetable, self.seed, excerpt.of_it(before), most_moved)
         self.seed += 1
         for exact in (False, len(loads) <= MOST_EXACT):
@@ -94,6 +100,17 @@ class ScarceFirst:
         for group in due:
             self._of_group[group].add(self._unplaced_cost(group, firings))
         return firings, search.rounds
+
+    def _by_beams(self, excerpt: Excerpt, group: tuple[int, ...], most_sets: int) -> None:
+        """Plan a group by beams, and the others of the excerpt around it, where that is cheaper."""
+        own = Excerpt(self.timetable, group)
+        if self._of_group[group].searches or not plan_by_beams(own.timetable, most_sets):
+            return
+        timetable = excerpt.timetable
+        cost, kept = timetable.cost(), timetable.snapshot()
+        plan_around(timetable, excerpt.of_it(own.in_whole(own.timetable.snapshot())))
+        if timetable.cost() > cost:
+            timetable.restore(kept)
 
 
 def _with_real_masses(timetable: Timetable) -> None:
