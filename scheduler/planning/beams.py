@@ -150,6 +150,31 @@ class Beam:
         self._of_kiln = [np.flatnonzero([column.kiln == kiln for column in columns]) for kiln in self.kilns]
         stages = [(problem.load_number.get(load.after or "", -1), load.gap_minutes) for load in problem.loads]
         self._stages = [(later, earlier, gap) for later, (earlier, gap) in enumerate(stages) if earlier >= 0]
+        self._soonest = self._soonest_out()
+        self._least_late = self._lateness(self._soonest)
+
+    def _soonest_out(self) -> NDArray[np.int64]:
+        """By load and slot from which on a kiln is free, when the load can be out at the soonest [min]."""
+        slots = self.problem.slots
+        found = np.full((len(self.value), slots + 1), FAR, dtype=np.int64)
+        for number, column in enumerate(self.columns):
+            start = self.times.start[0, number]
+            out = np.where(start >= 0, self.times.out_minutes[number, start], FAR)
+            for load in column.batch.loads:
+                np.minimum(found[load], out, out=found[load])
+        return found
+
+    def _lateness(self, out_minutes: NDArray[np.int64]) -> Floats:
+        """What loads cost at least for being late, by load and slot as above; what has no time left has no place."""
+        found = np.zeros(out_minutes.shape)
+        for column in self.columns:
+            if len(column.batch.loads) == 1:
+                (load,) = column.batch.loads
+                late = np.zeros(out_minutes.shape[1])
+                for at, each, once in column.batch.promises:
+                    late += np.where(out_minutes[load] > at, once + (out_minutes[load] - at) * each, 0.0)
+                found[load] = np.where(out_minutes[load] >= FAR, self.value[load], late)
+        return found
 
     def plans(self) -> Iterator[tuple[tuple[Column, int], ...]]:
         """Plans as columns with their starts, those first that seem the cheapest."""
@@ -194,15 +219,28 @@ class Beam:
             if longer is None:
                 break
             plans, step = longer
-            left = (plans.fired[:, None] & self._bits) == 0
             time_left = np.maximum(0, self.problem.slots - plans.free)
-            promise = plans.cost - np.where(left, self.value - load_prices, 0.0).sum(axis=1) - time_left @ slot_prices
+            promise = plans.cost - self._hope(plans, load_prices) - time_left @ slot_prices
             keep = _best(promise, plans)
             plans = plans.picked(keep)
             steps.append(_Step(step.before[keep], step.column[keep], step.start[keep]))
             cheapest = np.argsort(plans.cost, kind="stable")[:FROM_EACH]
             ends += [(float(plans.cost[row]), len(steps) - 1, int(row)) for row in cheapest]
         return [(cost, _traced(steps, level, row)) for cost, level, row in sorted(ends)[:FROM_EACH]]
+
+    def _hope(self, plans: _Plans, load_prices: Floats) -> Floats:
+        """What the loads that are left may still save [currency], if they are late at least as they are by now."""
+        slots, grid = self.problem.slots, self.problem.grid_minutes
+        left = (plans.fired[:, None] & self._bits) == 0
+        begin = np.repeat(np.minimum(plans.free.min(axis=1), slots)[:, None], len(self.value), axis=1)
+        for later, earlier, gap_minutes in self._stages:
+            fired = ~left[:, earlier]
+            dry = (
+                np.where(fired, plans.out_minutes[:, earlier], self._soonest[earlier, begin[:, earlier]]) + gap_minutes
+            )
+            begin[:, later] = np.maximum(begin[:, later], np.minimum(np.ceil(dry / grid), slots).astype(np.int64))
+        late = self._least_late[np.arange(len(self.value)), begin] - self._least_late[:, 0]
+        return np.asarray(np.where(left, np.maximum(0.0, self.value - load_prices - late), 0.0).sum(axis=1))
 
     def _longer(self, plans: _Plans) -> tuple[_Plans, _Step] | None:
         """All plans with one firing more in the kiln that is free first, or with that kiln shut; None: all are shut."""
