@@ -2,7 +2,8 @@
 
 The interpreter runs one search at a time, so threads would take turns; and a fault in the solver's compiled core would
 end the process that it happens in, which here is only the colleague's. The two speak by pickled messages over pipes:
-the job goes down once, then what the best plan costs; up come pairs of a better plan, or none, and a bound.
+down go how to lay the studio out, then the job, then what the best plan costs; up come pairs of a better plan, or none,
+and a bound. What no plan costs less than, load by load, comes first: it is computed while the first plan is made.
 """
 
 from __future__ import annotations
@@ -15,9 +16,10 @@ import subprocess
 import sys
 import threading
 import time
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import IO, Any, Protocol
+from typing import IO, Any
 
 from scheduler.planning.batches import Batches
 from scheduler.planning.heats import Known
@@ -29,10 +31,8 @@ LEAST_SECONDS_BETWEEN = 0.25
 """The colleague is told what the best plan costs no more often than that [s]."""
 
 
-class LayOut(Protocol):
-    """Makes what the search sees; phases that are ``known`` need not be computed again."""
-
-    def __call__(self, *, known: Known | None) -> Batches: ...
+LayOut = Callable[[], Batches]
+"""Makes what the search sees; it can be pickled."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,7 +44,6 @@ class Job:
     need not be computed again. The seconds count from when it was ``made_at``, by the clock that all processes share.
     """
 
-    lay_out: LayOut
     firings: tuple[Placed, ...]
     seed: int
     seconds: float
@@ -55,9 +54,12 @@ class Job:
 
 
 class Colleague:
-    """The process, seen from the search that asked for it. It waits for a job, and ends when nobody can give it one."""
+    """The process, seen from the search that asked for it.
 
-    def __init__(self) -> None:
+    It lays the studio out and bounds the cost by its loads, waits for a job, and ends when nobody can give it one.
+    """
+
+    def __init__(self, lay_out: LayOut) -> None:
         root = str(Path(__file__).parents[2])
         path = os.pathsep.join([root, *filter(None, [os.environ.get("PYTHONPATH")])])
         self._process = subprocess.Popen(
@@ -74,23 +76,29 @@ class Colleague:
         self._listens = False
         self._found: queue.SimpleQueue[tuple[Placed, ...]] = queue.SimpleQueue()
         self._to, self._from = self._process.stdin, self._process.stdout
-        self._reader: threading.Thread | None = None
-        self._job = b""
+        self._messages: queue.SimpleQueue[tuple[bytes, bool]] = queue.SimpleQueue()
+        self._messages.put((_packed(lay_out), False))
+        # Threads, so that the search does not wait until the process has begun to read.
+        self._writer = threading.Thread(target=self._write_all, name="to the colleague", daemon=True)
+        self._reader = threading.Thread(target=self._listen, name="colleague", daemon=True)
+        self._writer.start()
+        self._reader.start()
 
     def ask(self, job: Job) -> None:
         """Give it its one job."""
-        self._job = _packed(job)
-        self._reader = threading.Thread(target=self._listen, args=(job.proves,), name="colleague", daemon=True)
-        self._reader.start()
+        self._messages.put((_packed(job), job.proves))
 
-    def _listen(self, proves: bool) -> None:
-        """Send the job, so that the search does not wait until the process has begun to read, and hear what comes."""
-        try:
-            _write(self._to, self._job)
-        except OSError:
-            return  # it could not start; the search goes on alone
-        self._job = b""  # it may be large
-        self._listens = proves
+    def _write_all(self) -> None:
+        """Send how to lay out, and the job, which may be large."""
+        for _ in range(2):
+            message, listens = self._messages.get()
+            try:
+                _write(self._to, message)
+            except (OSError, ValueError):
+                return  # it could not start, or is gone; the search goes on alone
+            self._listens = listens
+
+    def _listen(self) -> None:
         while (news := _receive(self._from)) is not None:
             firings, bound = news
             self.bound = max(self.bound, bound)
@@ -121,8 +129,9 @@ class Colleague:
         """End the process; its last word, if it had one."""
         self._process.kill()
         self._process.wait()
-        if self._reader is not None:
-            self._reader.join()
+        self._messages.put((b"", False))  # a writer that waits for a job
+        self._writer.join()
+        self._reader.join()
         with contextlib.suppress(OSError):
             self._to.close()
         self._from.close()
@@ -172,14 +181,23 @@ class KnownCost:
 
 def main() -> None:
     """Do one job: read it from standard input, write what is found to standard output until the time is over."""
+    from scheduler.planning.bounds import cost_bound, load_bounds
     from scheduler.planning.search import BOLDER
     from scheduler.planning.session import Session, Settings
 
+    lay_out: LayOut | None = _receive(sys.stdin.buffer)
+    if lay_out is None:
+        return  # nobody needs it any more
+    batches = lay_out()
+    bounds = load_bounds(batches)
+    _send(sys.stdout.buffer, ((), cost_bound(batches, bounds)))
     job: Job | None = _receive(sys.stdin.buffer)
     if job is None:
-        return  # nobody needs it any more
+        return
+    batches.heats.learn(job.known or {})
     seconds = job.seconds - (time.monotonic() - job.made_at)
-    session = Session(job.lay_out, Settings(seconds=seconds, seed=job.seed, workers=1), known=job.known)
+    settings = Settings(seconds=seconds, seed=job.seed, workers=1)
+    session = Session(lambda: batches, settings, bounds=bounds)
     session.timetable.restore(job.firings)
     known = KnownCost(session.timetable.cost(), sys.stdin.buffer)
     if job.proves:

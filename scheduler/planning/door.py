@@ -46,8 +46,7 @@ def plan(
     Plan
         Feasible under every rule as the planner knows them. Only `scheduler.audit.prove` makes it one to fire by.
     """
-    session = studio_session(studio, loads, begin, settings, progress)
-    session.call_colleague()
+    session = studio_session(studio, loads, begin, settings, progress, helped=True)
     holds = Holds(session, tuple(held))
     holds.book({})
     best_dispatch(session.timetable, session.clock.first_plan_is_due)

@@ -148,15 +148,23 @@ def longest_hold_minutes(last: Segment, session_minutes: float) -> float:
 
 
 class Heats:
-    """Phases by charge, computed when first asked for; ``known`` are phases that have been computed elsewhere."""
+    """Phases by charge, computed when first asked for."""
 
-    def __init__(self, problem: Problem, known: Known | None = None) -> None:
+    def __init__(self, problem: Problem) -> None:
         self.problem = problem
-        self._phases: dict[Charge, Phases | None] = dict(known or {})
+        self._phases: dict[Charge, Phases | None] = {}
 
-    def known(self, most: int) -> Known:
-        """The phases computed first, no more than ``most``."""
-        return dict(islice(self._phases.items(), most))
+    def __len__(self) -> int:
+        """How many charges have been computed."""
+        return len(self._phases)
+
+    def known(self, first: int, most: int) -> Known:
+        """The phases computed from the ``first`` on, no more than ``most``."""
+        return dict(islice(self._phases.items(), first, first + most))
+
+    def learn(self, known: Known) -> None:
+        """Take over phases that were computed elsewhere."""
+        self._phases |= {charge: phases for charge, phases in known.items() if charge not in self._phases}
 
     def prepare(self, charges: Iterable[Charge]) -> None:
         """Compute many charges in one call of the thermal model."""

@@ -112,8 +112,7 @@ def replan(
     grid = studio.rules.grid_minutes
     begin = plan.begin - ((plan.begin - now) // grid) * grid
     far = _reaching(state.studio, plan.end - now)
-    session = studio_session(far, state.loads, begin, settings, progress, _stays(state, begin))
-    session.call_colleague()
+    session = studio_session(far, state.loads, begin, settings, progress, _stays(state, begin), helped=True)
     fixed = _book_under_way(session, state)
     holds = Holds(session, tuple(firing for firing in state.waiting if firing.held or firing.id in held))
     cleaned = book_cleaned(holds, state.waiting, fixed)

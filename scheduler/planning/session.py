@@ -10,11 +10,11 @@ from functools import partial
 
 from scheduler.planning.batches import Batches, Stay
 from scheduler.planning.blending import plan_anew_around, plan_around
-from scheduler.planning.bounds import cost_bound, load_bounds
+from scheduler.planning.bounds import LoadBound, cost_bound, load_bounds
 from scheduler.planning.colleague import Colleague, Job, LayOut
 from scheduler.planning.columns import Column
 from scheduler.planning.group_bounds import bounds_by_groups
-from scheduler.planning.heats import Heats, Known
+from scheduler.planning.heats import Heats
 from scheduler.planning.model.solve import Limits
 from scheduler.planning.neighbourhoods import DETERMINISTIC_EACH, ExactNeighbourhoods
 from scheduler.planning.problem import state_problem
@@ -56,6 +56,10 @@ LEAST_SECONDS_FOR_TWO = 4.0
 
 MOST_SENT = 2500
 """Computed phases that a colleague is sent, at most: each takes some 60 kB, and a millisecond or two to compute."""
+
+MOST_BOUNDED_AT_ONCE = 100
+"""Loads that are bounded in no time; of more, a colleague bounds them while the first plan is made. Measured: 1.2 s at
+250 loads, 11 s at 1000."""
 
 COLLEAGUE_ENDS_EARLIER = 0.5
 """The colleague is to be done before the search that asked it [s]."""
@@ -136,17 +140,12 @@ def lay_out(
     loads: Sequence[Load],
     begin: Minute,
     stays: Mapping[str, Stay] | None = None,
-    *,
-    known: Known | None = None,
 ) -> Batches:
-    """A studio and its loads as the search sees them; ``stays`` tells where loads were in the plan before, by id.
-
-    Phases that are ``known`` are not computed again.
-    """
+    """A studio and its loads as the search sees them; ``stays`` tells where loads were in the plan before, by id."""
     problem = state_problem(studio, loads, begin, begin + studio.rules.horizon_days * 24 * 60)
     numbers = problem.load_number
     kept = {numbers[load]: stay for load, stay in (stays or {}).items() if load in numbers}
-    batches = Batches(problem, Heats(problem, known), kept)
+    batches = Batches(problem, Heats(problem), kept)
     batches.prepare_alone()
     return batches
 
@@ -158,16 +157,19 @@ def studio_session(
     settings: Settings | None = None,
     progress: Callable[[Progress], None] | None = None,
     stays: Mapping[str, Stay] | None = None,
+    *,
+    helped: bool = False,
 ) -> Session:
-    """The session that plans a studio's loads from ``begin`` for its horizon."""
-    return Session(partial(lay_out, studio, tuple(loads), begin, stays), settings, progress)
+    """The session that plans a studio's loads from ``begin`` for its horizon; ``helped`` as there."""
+    return Session(partial(lay_out, studio, tuple(loads), begin, stays), settings, progress, helped=helped)
 
 
 class Session:
     """Everything that `plan` and `replan` have in common.
 
     ``lay_out`` makes what the search sees; it is called again in the colleague's process, so it is a function that can
-    be pickled. ``known`` as there.
+    be pickled. A session that is ``helped`` begins that process first, if there is use for one; of a larger studio it
+    then leaves the ``bounds`` of its loads to it, where they are not given.
     """
 
     def __init__(
@@ -175,7 +177,9 @@ class Session:
         lay_out: LayOut,
         settings: Settings | None = None,
         progress: Callable[[Progress], None] | None = None,
-        known: Known | None = None,
+        *,
+        helped: bool = False,
+        bounds: tuple[LoadBound, ...] | None = None,
     ) -> None:
         self.settings = settings or Settings()
         self.clock = Clock(self.settings)
@@ -183,11 +187,23 @@ class Session:
         self._exact_seconds, self._exact_since = 0.0, 0.0
         self._second: Colleague | None = None
         self._lay_out = lay_out
-        self.batches = lay_out(known=known)
+        if helped:
+            self._call_colleague()
+        self.batches = lay_out()
+        self._shared = len(self.batches.heats)
         self.problem = self.batches.problem
-        self.load_bounds = load_bounds(self.batches)
-        self.bound = cost_bound(self.batches, self.load_bounds)
         self.timetable = Timetable(self.problem, self.batches)
+        self.bound = 0.0
+        self._load_bounds = bounds
+        if self._second is None or len(self.problem.loads) <= MOST_BOUNDED_AT_ONCE:
+            self.bound = cost_bound(self.batches, self.load_bounds)
+
+    @property
+    def load_bounds(self) -> tuple[LoadBound, ...]:
+        """What each load costs at least."""
+        if self._load_bounds is None:
+            self._load_bounds = load_bounds(self.batches)
+        return self._load_bounds
 
     def tell(self, cost: float, note: str, firings: Iterable[Placed] | None = None) -> None:
         """Report progress; ``firings`` are those of the plan that costs so much, if not the timetable's."""
@@ -364,20 +380,19 @@ class Session:
             self.tell(search.best_cost, "exact", search.best)
         self._exact_seconds += self.clock.seconds() - begun
 
-    def call_colleague(self) -> None:
+    def _call_colleague(self) -> None:
         """Begin a second process, if there is use for one, so that it is ready when the search has a job for it."""
         settings = self.settings
         if settings.work_limit is None and settings.workers > 1 and self.clock.left() >= LEAST_SECONDS_FOR_TWO:
-            self._second = Colleague()
+            self._second = Colleague(self._lay_out)
 
     def _colleague(self, proves: bool, before: tuple[Placed, ...]) -> Colleague | None:
         if self._second is None:
-            self.call_colleague()
+            self._call_colleague()
         colleague, self._second = self._second, None
         if colleague is not None:
             job = Job(
-                lay_out=self._lay_out,
-                known=self.batches.heats.known(MOST_SENT),
+                known=self.batches.heats.known(self._shared, MOST_SENT),
                 firings=self.timetable.snapshot(),
                 seed=self.settings.seed + 1_000_003,
                 seconds=self.clock.left() - COLLEAGUE_ENDS_EARLIER,
@@ -390,8 +405,11 @@ class Session:
     def finish(self, now: Minute, names: Callable[[Sequence[Placed]], Sequence[str]] | None = None) -> Plan:
         """Settle the timetable and write the plan that it means, at the studio's own prices."""
         if self._second is not None:
+            self.bound = max(self.bound, self._second.bound)
             self._second.stop()  # it was never asked
             self._second = None
+        if not self.bound:
+            self.bound = cost_bound(self.batches, self.load_bounds)  # nobody else has said it
         settle(self.timetable)
         self.timetable.reprice(self.problem.studio.prices.moved)
         result = write_plan_of(

@@ -104,9 +104,8 @@ def test_a_colleague_in_a_second_process_brings_plans_that_are_sound() -> None:
     session = studio_session(place, loads, begin, Settings(seconds=6.0), None)
     dispatch(session.timetable, orders(session.timetable)[2])
     first = session.timetable.cost()
-    job = Job(partial(lay_out, place, loads, begin), session.timetable.snapshot(), seed=5, seconds=20.0)
-    colleague = Colleague()
-    colleague.ask(job)
+    colleague = Colleague(partial(lay_out, place, loads, begin))
+    colleague.ask(Job(session.timetable.snapshot(), seed=5, seconds=20.0))
     better = None
     deadline = time.monotonic() + 90.0
     while better is None and time.monotonic() < deadline:
@@ -114,6 +113,7 @@ def test_a_colleague_in_a_second_process_brings_plans_that_are_sound() -> None:
         time.sleep(0.05)
     last = colleague.stop()
     assert better is not None
+    assert colleague.bound == pytest.approx(session.bound)
     for plan_found in (better, last):
         if plan_found is not None:
             session.timetable.restore(plan_found)
@@ -124,8 +124,8 @@ def test_a_colleague_in_a_second_process_brings_plans_that_are_sound() -> None:
 def test_a_colleague_that_is_stopped_at_once_leaves_nothing_behind() -> None:
     place, loads, _ = make_studio(3, kilns=2, loads=8)
     begin = wall_minute(MONDAY, 0, place.place.zone)
-    colleague = Colleague()
-    colleague.ask(Job(partial(lay_out, place, loads, begin), (), seed=0, seconds=50.0))
+    colleague = Colleague(partial(lay_out, place, loads, begin))
+    colleague.ask(Job((), seed=0, seconds=50.0))
     assert colleague.stop() is None
     assert colleague.better() is None
 
@@ -134,8 +134,8 @@ def test_a_colleague_whose_search_is_gone_ends_by_itself() -> None:
     """As after a kill: nobody stops it, its pipe from the search is simply closed."""
     place, loads, _ = make_studio(3, kilns=2, loads=8)
     begin = wall_minute(MONDAY, 0, place.place.zone)
-    colleague = Colleague()
-    colleague.ask(Job(partial(lay_out, place, loads, begin), (), seed=0, seconds=120.0))
+    colleague = Colleague(partial(lay_out, place, loads, begin))
+    colleague.ask(Job((), seed=0, seconds=120.0))
     colleague._to.close()
     try:
         assert colleague._process.wait(timeout=60.0) == 0
@@ -144,7 +144,8 @@ def test_a_colleague_whose_search_is_gone_ends_by_itself() -> None:
 
 
 def test_a_colleague_that_never_gets_a_job_ends_by_itself() -> None:
-    colleague = Colleague()
+    place, loads, _ = make_studio(3, kilns=2, loads=8)
+    colleague = Colleague(partial(lay_out, place, loads, wall_minute(MONDAY, 0, place.place.zone)))
     colleague._to.close()
     try:
         assert colleague._process.wait(timeout=60.0) == 0

@@ -13,6 +13,7 @@ from scheduler.planning.bounds import cost_bound, load_bounds
 from scheduler.planning.dispatch import best_dispatch
 from scheduler.planning.group_bounds import bounds_by_groups
 from scheduler.planning.groups import Excerpt, groups
+from scheduler.planning.heats import Heats
 from scheduler.planning.scarce import MOST_IN_VAIN, Alone, Heat, ScarceFirst
 from scheduler.planning.search import Search
 from scheduler.planning.session import lay_out
@@ -242,8 +243,10 @@ def test_where_no_group_is_the_rest_there_is_nothing_to_search_first() -> None:
 def test_phases_that_are_known_are_not_computed_again() -> None:
     place = studio(kilns=KILNS, profiles=(POTS, GLASS))
     loads = (load("P", profile="pots"), load("G", profile="glass"))
-    known = lay_out(place, loads, BEGIN).heats.known(10)
-    assert len(known) == 3  # pots in two kilns, glass in one
+    heats = lay_out(place, loads, BEGIN).heats
+    known = heats.known(0, 10)
+    assert len(heats) == len(known) == 3  # pots in two kilns, glass in one
+    assert list(heats.known(1, 1)) == list(known)[1:2]
     asked: list[int] = []
 
     def counted(requests: list[object]) -> object:
@@ -251,10 +254,12 @@ def test_phases_that_are_known_are_not_computed_again() -> None:
         return simulate(requests)  # type: ignore[arg-type]
 
     with patch("scheduler.planning.heats.simulate", counted):
-        lay_out(place, loads, BEGIN, known=known)
-        assert sum(asked) == 0
-        lay_out(place, loads, BEGIN)
-        assert sum(asked) > 0
+        other = Heats(heats.problem)
+        other.learn(known)
+        assert [other.phases(charge) for charge in known] == list(known.values())
+        assert not asked
+        assert Heats(heats.problem).phases(next(iter(known))) is not None
+        assert asked == [1]
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
