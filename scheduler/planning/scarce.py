@@ -48,6 +48,11 @@ class ScarceFirst:
         enough = LEAST_LOADS <= scarce <= len(largest) * MOST_AGAINST_REST
         self._of_group = {tuple(group): Alone() for group in others} if enough else {}
 
+    @property
+    def loads(self) -> tuple[int, ...]:
+        """All scarce loads."""
+        return tuple(load for group in self._of_group for load in group)
+
     def due(self, firings: Sequence[Placed]) -> tuple[tuple[int, ...], ...]:
         """The groups of which more loads are without a place in a plan than have to be, by what is known.
 

@@ -115,7 +115,8 @@ class Search:
     """The state of one search over a timetable. Fixed firings are never touched.
 
     ``before`` are the firings of a plan to stay near to; they are tried again at the places that they had. Of the loads
-    that are where that plan has them when the search begins, no more than ``most_moved`` ever leave.
+    that are where that plan has them when the search begins, no more than ``most_moved`` ever leave. No load of
+    ``guarded`` loses its place.
     """
 
     timetable: Timetable
@@ -127,6 +128,7 @@ class Search:
     best_cost: float = float("inf")
     records: dict[str, Record] = field(default_factory=dict)
     usual_loss: float = 0.0
+    guarded: frozenset[int] = frozenset()
 
     def __post_init__(self) -> None:
         self.random = np.random.default_rng(self.seed)
@@ -163,7 +165,7 @@ class Search:
         allowed = self.guide + self._threshold() * heat
         to_the_end = bool(self.random.random() < TO_THE_END)
         most = math.inf if to_the_end else allowed
-        done = self._recreate(ruin, most) and not self._strands(ruin.taken)
+        done = self._recreate(ruin, most) and not self._loses(ruin.taken)
         guide = timetable.guide() if done else math.inf
         if to_the_end and done:
             self._remember(guide - self.guide)
@@ -185,10 +187,13 @@ class Search:
         """Places looked for so far: work done."""
         return self.inserter.looked_for + self.clearing.looked_for
 
-    def _strands(self, loads: list[int]) -> bool:
-        """Whether one of these loads has no place any more though a later stage of it has one: that is no plan."""
+    def _loses(self, loads: list[int]) -> bool:
+        """Whether one of these loads has no place any more though it is guarded, or a later stage of it has one."""
         placed, follower = self.timetable.firing_of, self.timetable.problem.follower
-        return any(load not in placed and any(later in placed for later in follower.get(load, ())) for load in loads)
+        return any(
+            load not in placed and (load in self.guarded or any(later in placed for later in follower.get(load, ())))
+            for load in loads
+        )
 
     def _ruin(self, name: str) -> Ruin | None:
         """Take out what a neighbourhood chooses; None where there is nothing, or something fixed would have to go."""

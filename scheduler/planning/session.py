@@ -81,6 +81,10 @@ BEAM_SHARE, SETS_A_SECOND, MOST_SETS = 0.1, 250, 700
 takes a second for, measured; and most of them, however long the search is. Measured on the glass of five studios of
 250 loads, 200 to 600 sets, 1 to 2 s: 1373, 87, 94, 2644, 599 by beams, 1435, 88, 97, 3130, 1817 by 3000 rounds."""
 
+GUARDED_UNTIL = REHEATS - 1
+"""From which round of cooling on scarce loads may lose their places to others again: a plan around scarce kilns is dear
+at first, and what gives a place of theirs away for a hundred late pots is seldom undone when the pots are in time."""
+
 SETBACK_LOADS = 4
 """Loads without a place more that a plan around scarce kilns may have, when the whole search turns to it again [-]."""
 
@@ -306,6 +310,8 @@ class Session:
                     told = search.best_cost
                 if now_at != round_of_cooling and not asked:
                     self._scarce_first(search, scarce, SCARCE_AGAIN_SHARE)
+                if now_at >= GUARDED_UNTIL:
+                    search.guarded = frozenset()
                 round_of_cooling = now_at
         finally:
             last = None if colleague is None else colleague.stop()
@@ -344,6 +350,7 @@ class Session:
             around = clock.burst(AROUND_SHARE, search.rounds)
             plan_anew_around(self.timetable, firings, lambda: around(0) is None)
         search.turn_to()
+        search.guarded = frozenset(scarce.loads)
 
     def _most_sets(self, search: Search) -> int:
         """Most sets of loads for which a group is planned by beams; none near a plan before, which they do not know."""

@@ -95,3 +95,30 @@ def test_the_neighbourhood_that_gained_most_for_its_work_is_picked_most() -> Non
     picked = [search._pick() for _ in range(2000)]
     assert max(names, key=picked.count) == names[2]
     assert all(name in picked for name in names)
+
+
+def test_what_is_guarded_never_loses_its_place() -> None:
+    """A place that makes all loads late costs more than it is worth; they go, but for the one that is guarded."""
+
+    def placed(guarded: frozenset[int]) -> set[int]:
+        loads = tuple(plain_load(f"L{n}", alone=True, promised=clock("00:00")) for n in range(3))
+        timetable = timetable_of(studio(prices=Prices(unplaced=1.0, late_load=50.0)), loads)
+        for number in range(3):
+            batch = timetable.batches.make("warm", (number,))
+            assert batch is not None
+            fit = timetable.batches.fit(batch, 0)
+            assert fit is not None
+            place = timetable.best_place(batch, 0, fit)
+            assert place is not None
+            timetable.add(place)
+        timetable.log.clear()
+        search = Search(timetable, seed=1)
+        search.guarded = guarded
+        for _ in range(100):
+            search.step(0.5)
+            assert guarded <= set(timetable.firing_of)
+        timetable.restore(search.best)
+        return set(timetable.firing_of)
+
+    assert placed(frozenset()) == set()
+    assert placed(frozenset({1})) == {1}
