@@ -98,7 +98,7 @@ def test_the_neighbourhood_that_gained_most_for_its_work_is_picked_most() -> Non
 
 
 def test_what_is_guarded_never_loses_its_place() -> None:
-    """A place that makes all loads late costs more than it is worth; they go, but for the one that is guarded."""
+    """A place that makes a load late costs more than it is worth; a load goes, but not the one that is guarded."""
 
     def placed(guarded: frozenset[int]) -> set[int]:
         loads = tuple(plain_load(f"L{n}", alone=True, promised=clock("00:00")) for n in range(3))
@@ -120,5 +120,6 @@ def test_what_is_guarded_never_loses_its_place() -> None:
         timetable.restore(search.best)
         return set(timetable.firing_of)
 
-    assert placed(frozenset()) == set()
-    assert placed(frozenset({1})) == {1}
+    gone = {0, 1, 2} - placed(frozenset())
+    assert gone
+    assert gone <= placed(frozenset(gone))
