@@ -16,6 +16,7 @@ import subprocess
 import sys
 import threading
 import time
+import weakref
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -53,10 +54,23 @@ class Job:
     made_at: float = field(default_factory=time.monotonic)
 
 
+@dataclass(slots=True)
+class _Heard:
+    """What has come up from the process, and whether it listens to what the best plan costs."""
+
+    bound: float = 0.0
+    listens: bool = False
+    found: queue.SimpleQueue[tuple[Placed, ...]] = field(default_factory=queue.SimpleQueue)
+
+
+_Messages = queue.SimpleQueue[tuple[bytes, bool]]
+
+
 class Colleague:
     """The process, seen from the search that asked for it.
 
-    It lays the studio out and bounds the cost by its loads, waits for a job, and ends when nobody can give it one.
+    It lays the studio out and bounds the cost by its loads, waits for a job, and ends when nobody can give it one: when
+    it is stopped, forgotten, or its search is gone.
     """
 
     def __init__(self, lay_out: LayOut) -> None:
@@ -71,71 +85,83 @@ class Colleague:
         )
         assert self._process.stdin is not None
         assert self._process.stdout is not None
-        self.bound = 0.0
         self._told_at = 0.0
-        self._listens = False
-        self._found: queue.SimpleQueue[tuple[Placed, ...]] = queue.SimpleQueue()
-        self._to, self._from = self._process.stdin, self._process.stdout
-        self._messages: queue.SimpleQueue[tuple[bytes, bool]] = queue.SimpleQueue()
+        self._heard = _Heard()
+        self._to = self._process.stdin
+        self._messages: _Messages = queue.SimpleQueue()
         self._messages.put((_packed(lay_out), False))
-        # Threads, so that the search does not wait until the process has begun to read.
-        self._writer = threading.Thread(target=self._write_all, name="to the colleague", daemon=True)
-        self._reader = threading.Thread(target=self._listen, name="colleague", daemon=True)
+        # Threads, so that the search does not wait until the process has begun to read. They do not know the colleague
+        # itself, so that one that is forgotten, as after an error, is ended.
+        arguments = (self._to, self._messages, self._heard)
+        self._writer = threading.Thread(target=_write_all, args=arguments, name="to the colleague", daemon=True)
+        self._reader = threading.Thread(target=_listen, args=(self._process.stdout, self._heard), name="colleague", daemon=True)
+        self._end = weakref.finalize(self, _end, self._process, self._to, self._messages)
         self._writer.start()
         self._reader.start()
+
+    @property
+    def bound(self) -> float:
+        """What no plan costs less than, by what it has said [currency]."""
+        return self._heard.bound
 
     def ask(self, job: Job) -> None:
         """Give it its one job."""
         self._messages.put((_packed(job), job.proves))
 
-    def _write_all(self) -> None:
-        """Send how to lay out, and the job, which may be large."""
-        for _ in range(2):
-            message, listens = self._messages.get()
-            try:
-                _write(self._to, message)
-            except (OSError, ValueError):
-                return  # it could not start, or is gone; the search goes on alone
-            self._listens = listens
-
-    def _listen(self) -> None:
-        while (news := _receive(self._from)) is not None:
-            firings, bound = news
-            self.bound = max(self.bound, bound)
-            if firings:
-                self._found.put(firings)
-
     def tell(self, cost: float) -> None:
         """Say what the best plan costs [currency], to a colleague that proves; not more often than it can use it."""
         now = time.monotonic()
-        if not self._listens or now < self._told_at + LEAST_SECONDS_BETWEEN:
+        if not self._heard.listens or now < self._told_at + LEAST_SECONDS_BETWEEN:
             return
         self._told_at = now
         try:
             _send(self._to, cost)
         except OSError:
-            self._listens = False  # it is gone
+            self._heard.listens = False  # it is gone
 
     def better(self) -> tuple[Placed, ...] | None:
         """A plan that has come up since the last call, the newest if there are several."""
         newest = None
         while True:
             try:
-                newest = self._found.get_nowait()
+                newest = self._heard.found.get_nowait()
             except queue.Empty:
                 return newest
 
     def stop(self) -> tuple[Placed, ...] | None:
         """End the process; its last word, if it had one."""
-        self._process.kill()
-        self._process.wait()
-        self._messages.put((b"", False))  # a writer that waits for a job
+        self._end()
         self._writer.join()
         self._reader.join()
-        with contextlib.suppress(OSError):
-            self._to.close()
-        self._from.close()
         return self.better()
+
+
+def _end(process: subprocess.Popen[bytes], to: IO[bytes], messages: _Messages) -> None:
+    process.kill()
+    process.wait()
+    messages.put((b"", False))  # for a writer that waits for the job
+    with contextlib.suppress(OSError):
+        to.close()
+
+
+def _write_all(to: IO[bytes], messages: _Messages, heard: _Heard) -> None:
+    """Send how to lay out, and the job, which may be large."""
+    for _ in range(2):
+        message, listens = messages.get()
+        try:
+            _write(to, message)
+        except (OSError, ValueError):
+            return  # it could not start, or is gone; the search goes on alone
+        heard.listens = listens
+
+
+def _listen(stream: IO[bytes], heard: _Heard) -> None:
+    with stream:
+        while (news := _receive(stream)) is not None:
+            firings, bound = news
+            heard.bound = max(heard.bound, bound)
+            if firings:
+                heard.found.put(firings)
 
 
 def _packed(message: object) -> bytes:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import time
 from functools import partial
 from pathlib import Path
@@ -141,6 +142,19 @@ def test_a_colleague_whose_search_is_gone_ends_by_itself() -> None:
         assert colleague._process.wait(timeout=60.0) == 0
     finally:
         colleague.stop()
+
+
+def test_a_colleague_that_is_forgotten_is_ended() -> None:
+    """As after an error between its beginning and the search; a service that runs for months has such errors."""
+    place, loads, _ = make_studio(3, kilns=2, loads=8)
+    colleague = Colleague(partial(lay_out, place, loads, wall_minute(MONDAY, 0, place.place.zone)))
+    process, threads = colleague._process, (colleague._writer, colleague._reader)
+    del colleague
+    gc.collect()
+    assert process.poll() is not None
+    for thread in threads:
+        thread.join(timeout=30.0)
+        assert not thread.is_alive()
 
 
 def test_a_colleague_that_never_gets_a_job_ends_by_itself() -> None:
