@@ -67,6 +67,11 @@ def simulate(requests: Sequence[FiringRequest]) -> list[Course]:
     return [simulate_one(request) for request in requests]
 
 
+def remembered() -> int:
+    """How many courses this process remembers."""
+    return len(_memory)
+
+
 def simulate_one(request: FiringRequest) -> Course:
     """The course of one firing; see `simulate`."""
     key = request_key(request)

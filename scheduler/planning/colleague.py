@@ -17,10 +17,9 @@ import sys
 import threading
 import time
 import weakref
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import IO, Any
+from typing import IO, Any, Protocol
 
 from scheduler.planning.batches import Batches
 from scheduler.planning.heats import Known
@@ -32,8 +31,10 @@ LEAST_SECONDS_BETWEEN = 0.25
 """The colleague is told what the best plan costs no more often than that [s]."""
 
 
-LayOut = Callable[[], Batches]
-"""Makes what the search sees; it can be pickled."""
+class LayOut(Protocol):
+    """Makes what the search sees; phases that are ``known`` need not be computed again. It can be pickled."""
+
+    def __call__(self, *, known: Known | None) -> Batches: ...
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,11 +70,11 @@ _Messages = queue.SimpleQueue[tuple[bytes, bool]]
 class Colleague:
     """The process, seen from the search that asked for it.
 
-    It lays the studio out and bounds the cost by its loads, waits for a job, and ends when nobody can give it one: when
-    it is stopped, forgotten, or its search is gone.
+    It lays the studio out and bounds the cost by its loads, then waits for its job. It ends when nobody can give it
+    one: when it is stopped, forgotten, or its search is gone.
     """
 
-    def __init__(self, lay_out: LayOut) -> None:
+    def __init__(self) -> None:
         root = str(Path(__file__).parents[2])
         path = os.pathsep.join([root, *filter(None, [os.environ.get("PYTHONPATH")])])
         self._process = subprocess.Popen(
@@ -89,12 +90,13 @@ class Colleague:
         self._heard = _Heard()
         self._to = self._process.stdin
         self._messages: _Messages = queue.SimpleQueue()
-        self._messages.put((_packed(lay_out), False))
         # Threads, so that the search does not wait until the process has begun to read. They do not know the colleague
         # itself, so that one that is forgotten, as after an error, is ended.
         arguments = (self._to, self._messages, self._heard)
         self._writer = threading.Thread(target=_write_all, args=arguments, name="to the colleague", daemon=True)
-        self._reader = threading.Thread(target=_listen, args=(self._process.stdout, self._heard), name="colleague", daemon=True)
+        self._reader = threading.Thread(
+            target=_listen, args=(self._process.stdout, self._heard), name="colleague", daemon=True
+        )
         self._end = weakref.finalize(self, _end, self._process, self._to, self._messages)
         self._writer.start()
         self._reader.start()
@@ -103,6 +105,10 @@ class Colleague:
     def bound(self) -> float:
         """What no plan costs less than, by what it has said [currency]."""
         return self._heard.bound
+
+    def begin(self, lay_out: LayOut, known: Known) -> None:
+        """Let it lay the studio out, with phases that are known already, and bound the cost by its loads."""
+        self._messages.put((_packed((lay_out, known)), False))
 
     def ask(self, job: Job) -> None:
         """Give it its one job."""
@@ -211,10 +217,11 @@ def main() -> None:
     from scheduler.planning.search import BOLDER
     from scheduler.planning.session import Session, Settings
 
-    lay_out: LayOut | None = _receive(sys.stdin.buffer)
-    if lay_out is None:
+    beginning: tuple[LayOut, Known] | None = _receive(sys.stdin.buffer)
+    if beginning is None:
         return  # nobody needs it any more
-    batches = lay_out()
+    lay_out, known_before = beginning
+    batches = lay_out(known=known_before)
     bounds = load_bounds(batches)
     _send(sys.stdout.buffer, ((), cost_bound(batches, bounds)))
     job: Job | None = _receive(sys.stdin.buffer)
@@ -223,7 +230,7 @@ def main() -> None:
     batches.heats.learn(job.known or {})
     seconds = job.seconds - (time.monotonic() - job.made_at)
     settings = Settings(seconds=seconds, seed=job.seed, workers=1)
-    session = Session(lambda: batches, settings, bounds=bounds)
+    session = Session(lambda known: batches, settings, bounds=bounds)
     session.timetable.restore(job.firings)
     known = KnownCost(session.timetable.cost(), sys.stdin.buffer)
     if job.proves:

@@ -8,13 +8,14 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 
+from scheduler.firing.simulate import remembered
 from scheduler.planning.batches import Batches, Stay
 from scheduler.planning.blending import plan_anew_around, plan_around
 from scheduler.planning.bounds import LoadBound, cost_bound, load_bounds
 from scheduler.planning.colleague import Colleague, Job, LayOut
 from scheduler.planning.columns import Column
 from scheduler.planning.group_bounds import bounds_by_groups
-from scheduler.planning.heats import Heats
+from scheduler.planning.heats import Heats, Known
 from scheduler.planning.model.solve import Limits
 from scheduler.planning.neighbourhoods import DETERMINISTIC_EACH, ExactNeighbourhoods
 from scheduler.planning.problem import state_problem
@@ -144,12 +145,19 @@ def lay_out(
     loads: Sequence[Load],
     begin: Minute,
     stays: Mapping[str, Stay] | None = None,
+    *,
+    known: Known | None = None,
 ) -> Batches:
-    """A studio and its loads as the search sees them; ``stays`` tells where loads were in the plan before, by id."""
+    """A studio and its loads as the search sees them; ``stays`` tells where loads were in the plan before, by id.
+
+    Phases that are ``known`` are not computed again.
+    """
     problem = state_problem(studio, loads, begin, begin + studio.rules.horizon_days * 24 * 60)
     numbers = problem.load_number
     kept = {numbers[load]: stay for load, stay in (stays or {}).items() if load in numbers}
-    batches = Batches(problem, Heats(problem), kept)
+    heats = Heats(problem)
+    heats.learn(known or {})
+    batches = Batches(problem, heats, kept)
     batches.prepare_alone()
     return batches
 
@@ -193,8 +201,14 @@ class Session:
         self._lay_out = lay_out
         if helped:
             self._call_colleague()
-        self.batches = lay_out()
+        # Where nothing has been computed yet the two lay the studio out side by side; else the first knows, and tells.
+        side_by_side = not remembered()
+        if self._second is not None and side_by_side:
+            self._second.begin(lay_out, {})
+        self.batches = lay_out(known=None)
         self._shared = len(self.batches.heats)
+        if self._second is not None and not side_by_side:
+            self._second.begin(lay_out, self.batches.heats.known(0, MOST_SENT))
         self.problem = self.batches.problem
         self.timetable = Timetable(self.problem, self.batches)
         self.bound = 0.0
@@ -391,11 +405,13 @@ class Session:
         """Begin a second process, if there is use for one, so that it is ready when the search has a job for it."""
         settings = self.settings
         if settings.work_limit is None and settings.workers > 1 and self.clock.left() >= LEAST_SECONDS_FOR_TWO:
-            self._second = Colleague(self._lay_out)
+            self._second = Colleague()
 
     def _colleague(self, proves: bool, before: tuple[Placed, ...]) -> Colleague | None:
         if self._second is None:
             self._call_colleague()
+            if self._second is not None:
+                self._second.begin(self._lay_out, self.batches.heats.known(0, MOST_SENT))
         colleague, self._second = self._second, None
         if colleague is not None:
             job = Job(

@@ -15,7 +15,7 @@ import numpy as np
 from scheduler.firing.course import Course
 from scheduler.planning.batches import Batch, Batches
 from scheduler.planning.clean_outs import MICRO, CleanOuts
-from scheduler.planning.heats import Charge, Heats, Phases
+from scheduler.planning.heats import Charge, Heats, Known, Phases
 from scheduler.planning.layers import Layers
 from scheduler.planning.problem import FAR, Problem, state_problem
 from scheduler.planning.timetable import Placed
@@ -38,8 +38,9 @@ UNPLACED_LATES = 4.0
 """A job without a place costs so many late ones: more than any place that it can have."""
 
 
-def lay_out(problem: OvenProblem) -> Batches:
-    """The instance as the search sees it."""
+def lay_out(problem: OvenProblem, *, known: Known | None = None) -> Batches:
+    """The instance as the search sees it; ``known`` phases are as quickly made again."""
+    del known
     stated = _state(problem)
     batches = OvenBatches(stated, OvenHeats(stated, problem), problem)
     batches.prepare_alone()

@@ -105,7 +105,8 @@ def test_a_colleague_in_a_second_process_brings_plans_that_are_sound() -> None:
     session = studio_session(place, loads, begin, Settings(seconds=6.0), None)
     dispatch(session.timetable, orders(session.timetable)[2])
     first = session.timetable.cost()
-    colleague = Colleague(partial(lay_out, place, loads, begin))
+    colleague = Colleague()
+    colleague.begin(partial(lay_out, place, loads, begin), {})
     colleague.ask(Job(session.timetable.snapshot(), seed=5, seconds=20.0))
     better = None
     deadline = time.monotonic() + 90.0
@@ -125,7 +126,8 @@ def test_a_colleague_in_a_second_process_brings_plans_that_are_sound() -> None:
 def test_a_colleague_that_is_stopped_at_once_leaves_nothing_behind() -> None:
     place, loads, _ = make_studio(3, kilns=2, loads=8)
     begin = wall_minute(MONDAY, 0, place.place.zone)
-    colleague = Colleague(partial(lay_out, place, loads, begin))
+    colleague = Colleague()
+    colleague.begin(partial(lay_out, place, loads, begin), {})
     colleague.ask(Job((), seed=0, seconds=50.0))
     assert colleague.stop() is None
     assert colleague.better() is None
@@ -135,7 +137,8 @@ def test_a_colleague_whose_search_is_gone_ends_by_itself() -> None:
     """As after a kill: nobody stops it, its pipe from the search is simply closed."""
     place, loads, _ = make_studio(3, kilns=2, loads=8)
     begin = wall_minute(MONDAY, 0, place.place.zone)
-    colleague = Colleague(partial(lay_out, place, loads, begin))
+    colleague = Colleague()
+    colleague.begin(partial(lay_out, place, loads, begin), {})
     colleague.ask(Job((), seed=0, seconds=120.0))
     colleague._to.close()
     try:
@@ -147,7 +150,8 @@ def test_a_colleague_whose_search_is_gone_ends_by_itself() -> None:
 def test_a_colleague_that_is_forgotten_is_ended() -> None:
     """As after an error between its beginning and the search; a service that runs for months has such errors."""
     place, loads, _ = make_studio(3, kilns=2, loads=8)
-    colleague = Colleague(partial(lay_out, place, loads, wall_minute(MONDAY, 0, place.place.zone)))
+    colleague = Colleague()
+    colleague.begin(partial(lay_out, place, loads, wall_minute(MONDAY, 0, place.place.zone)), {})
     process, threads = colleague._process, (colleague._writer, colleague._reader)
     del colleague
     gc.collect()
@@ -159,7 +163,8 @@ def test_a_colleague_that_is_forgotten_is_ended() -> None:
 
 def test_a_colleague_that_never_gets_a_job_ends_by_itself() -> None:
     place, loads, _ = make_studio(3, kilns=2, loads=8)
-    colleague = Colleague(partial(lay_out, place, loads, wall_minute(MONDAY, 0, place.place.zone)))
+    colleague = Colleague()
+    colleague.begin(partial(lay_out, place, loads, wall_minute(MONDAY, 0, place.place.zone)), {})
     colleague._to.close()
     try:
         assert colleague._process.wait(timeout=60.0) == 0
