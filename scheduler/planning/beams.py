@@ -23,8 +23,7 @@ from scipy.optimize import linprog
 
 from scheduler.planning.bounds import load_bounds
 from scheduler.planning.columns import Column, columns_of
-from scheduler.planning.dispatch import in_stages
-from scheduler.planning.insertion import Inserter
+from scheduler.planning.dispatch import place_in_stages
 from scheduler.planning.problem import FAR, Problem
 from scheduler.planning.proof import first_slots
 from scheduler.planning.timetable import Timetable
@@ -33,8 +32,8 @@ MOST_LOADS = 63
 """Most loads of a group: which of them a plan has fired is written into one word of 64 bits."""
 
 WIDTH = 300
-"""Plans of equally many firings that go on [-]. Measured on the glass of five studios of 250 loads: with 1000, no
-better plan in the end, and three times the time."""
+"""Plans of equally many firings that go on [-]. Measured on the glass of five studios of 250 loads: with 1000,
+1 % less in one of three that were tried, in half as long again."""
 
 TIGHTNESS = (0.95, 1.0, 1.05, 1.1, 1.2)
 """How much longer than on the average a firing keeps its kiln, as the prices of loads and time see it [-]: where time
@@ -118,16 +117,9 @@ def _put(timetable: Timetable, firings: Sequence[tuple[Column, int]]) -> None:
     for column, start in sorted(firings, key=lambda firing: (firing[1], firing[0].kiln)):
         for sooner, only in ((0, start), (int(column.loads_at[start]), -1), (0, -1)):
             placed = timetable.best_place(column.batch, column.kiln, column.fit, not_before=sooner, only_start=only)
-            if placed is None:
-                continue
-            mark = len(timetable.log)
-            timetable.add(placed)
-            if timetable.unclean(column.kiln) is None:
+            if placed is not None and timetable.add_clean(placed):
                 break
-            timetable.undo(mark)
-    inserter = Inserter(timetable, seed=0)
-    for load in in_stages(timetable.problem, timetable.pending()):
-        inserter.insert_load(load)
+    place_in_stages(timetable)
 
 
 class Beam:

@@ -103,6 +103,13 @@ def place_missing(timetable: Timetable, seed: int = 0) -> None:
         inserter.insert_load(load)
 
 
+def place_in_stages(timetable: Timetable) -> None:
+    """Place what has no place yet as the loads are numbered, earlier stages first, each where it costs least."""
+    inserter = Inserter(timetable, seed=0)
+    for load in in_stages(timetable.problem, timetable.pending()):
+        inserter.insert_load(load)
+
+
 def fixed_firings(timetable: Timetable) -> tuple[Placed, ...]:
     """What is under way, or held by people."""
     return tuple(firing for firing in timetable.snapshot() if firing.fixed)

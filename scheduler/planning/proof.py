@@ -19,8 +19,7 @@ from scheduler.planning.batches import Batches
 from scheduler.planning.bounds import LoadBound
 from scheduler.planning.calendar_bound import Calendar, CalendarBound, Mask, Three, lay_calendar
 from scheduler.planning.columns import Column, columns_of
-from scheduler.planning.dispatch import in_stages
-from scheduler.planning.insertion import Inserter
+from scheduler.planning.dispatch import place_in_stages
 from scheduler.planning.listed_model import ListedAnswer, Timed, listed_answer
 from scheduler.planning.problem import Problem
 from scheduler.planning.timetable import Timetable
@@ -78,7 +77,7 @@ def plan_firings(timetable: Timetable, firings: Sequence[Timed]) -> bool:
         for place in (_place_as_listed, _place_at_starts, _place_in_order) if firings else ():
             timetable.restore(())
             place(timetable, firings)
-            _place_missing(timetable)
+            place_in_stages(timetable)
             if timetable.cost() < cost - 1e-6 and timetable.is_sound():
                 return True
     finally:
@@ -109,13 +108,6 @@ def _place_in_order(timetable: Timetable, firings: Sequence[Timed]) -> None:
         placed = timetable.best_place(firing.column.batch, firing.column.kiln, firing.column.fit)
         if placed is not None:
             timetable.add(placed)
-
-
-def _place_missing(timetable: Timetable) -> None:
-    inserter = Inserter(timetable, seed=0)
-    missing = timetable.pending()
-    for load in in_stages(timetable.problem, missing):
-        inserter.insert_load(load)
 
 
 def listed_bounds(

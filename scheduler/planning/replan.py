@@ -285,10 +285,7 @@ def _repair_exactly(session: Session, state: Situation) -> None:
             continue
         placed = _as_before(timetable, batch, kilns[firing.kiln], fit, firing)
         if placed is not None:
-            mark = len(timetable.log)
-            timetable.add(placed)
-            if timetable.unclean(placed.kiln) is not None:
-                timetable.undo(mark)
+            timetable.add_clean(placed)
     place_missing(timetable, session.settings.seed)
     timetable.log.clear()
 

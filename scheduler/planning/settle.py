@@ -13,9 +13,8 @@ from dataclasses import replace
 from scheduler.firing.course import Course
 from scheduler.firing.simulate import simulate
 from scheduler.planning.batches import Batches
-from scheduler.planning.dispatch import in_stages
+from scheduler.planning.dispatch import place_in_stages
 from scheduler.planning.heats import request
-from scheduler.planning.insertion import Inserter
 from scheduler.planning.layers import share_used
 from scheduler.planning.reasons import MOST_EXPLAINED, why_late
 from scheduler.planning.timetable import Placed, Timetable
@@ -43,10 +42,7 @@ def settle(timetable: Timetable) -> tuple[Placed, ...]:
             if not _improve(timetable):
                 break
         _let_go_of_stranded(timetable)
-        inserter = Inserter(timetable, seed=0)
-        missing = timetable.pending()
-        for load in in_stages(timetable.problem, missing):
-            inserter.insert_load(load)
+        place_in_stages(timetable)
         _heat_sooner(timetable)
     finally:
         batches.exact = False
@@ -66,13 +62,8 @@ def _shorten(timetable: Timetable) -> None:
             continue
         for only_start in (firing.place.start, -1):
             placed = timetable.best_place(firing.batch, firing.kiln, fit, only_start=only_start)
-            if placed is None:
-                continue
-            mark = len(timetable.log)
-            timetable.add(placed)
-            if timetable.unclean(firing.kiln) is None:
+            if placed is not None and timetable.add_clean(placed):
                 break
-            timetable.undo(mark)
 
 
 def _improve(timetable: Timetable) -> bool:
@@ -83,11 +74,8 @@ def _improve(timetable: Timetable) -> bool:
         mark = len(timetable.log)
         timetable.remove(number)
         placed = timetable.best_place(firing.batch, firing.kiln, firing.fit)
-        if placed is None or placed.place.guide >= firing.place.guide - 1e-9:
-            timetable.undo(mark)
-            continue
-        timetable.add(placed)
-        if timetable.unclean(firing.kiln) is not None:
+        is_better = placed is not None and placed.place.guide < firing.place.guide - 1e-9
+        if placed is None or not is_better or not timetable.add_clean(placed):
             timetable.undo(mark)
             continue
         moved = moved or placed.place[:4] != firing.place[:4]
@@ -128,11 +116,8 @@ def _heat_sooner(timetable: Timetable) -> None:
         timetable.remove(number)
         for start in starts:
             sooner = timetable.best_place(at_its_time, firing.kiln, firing.fit, only_start=start)
-            if sooner is not None:
-                timetable.add(replace(sooner, batch=firing.batch))
-                if timetable.unclean(firing.kiln) is None:
-                    break
-                timetable.undo(mark + 1)
+            if sooner is not None and timetable.add_clean(replace(sooner, batch=firing.batch)):
+                break
         else:
             timetable.undo(mark)
 

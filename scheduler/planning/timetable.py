@@ -211,6 +211,15 @@ class Timetable:
             if not firings[number].fixed
         ]
 
+    def add_clean(self, placed: Placed) -> bool:
+        """Book a firing if the clean-outs of its kiln have room then; whether it is booked."""
+        mark = len(self.log)
+        self.add(placed)
+        if self.unclean(placed.kiln) is None:
+            return True
+        self.undo(mark)
+        return False
+
     # -- what is possible ----------------------------------------------------------------------------------------
 
     def pending(self) -> list[int]:
