@@ -218,6 +218,9 @@ class Batches:
         self._guests: dict[str, frozenset[str]] = {}
         self._peaks: dict[tuple[str, int | None], float] = {}
         self.exact = False
+        # Known since `overdue` was first asked for them.
+        self.least_late_costs: dict[int, float] = {}
+        self.last_hope_slot: int | None = None
         # Kilns that may take something, room aside, as masks: the bit of a kiln's number is set.
         masks = {kilns: self._mask_of(kilns) for kilns in {load.kilns for load in problem.loads}}
         self._masks_of_loads = [masks[load.kilns] for load in problem.loads]

@@ -12,9 +12,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from scheduler.planning.batches import Batch
+from scheduler.planning.overdue import late_firings, overdue_load
 from scheduler.planning.problem import ONE_HAND
 from scheduler.planning.shortages import is_away, short_of_current, short_of_hands
-from scheduler.planning.thinning import overdue_load
 from scheduler.planning.timetable import Placed, Timetable, heating_end
 
 CLEAR = "a place cleared for a load"
@@ -107,7 +107,7 @@ class Clearing:
         timetable, random = self.timetable, self.random
         problem = timetable.problem
         pending = timetable.pending()
-        late = [number for number, firing in timetable.firings.items() if firing.late_cost > 0.0 and not firing.fixed]
+        late = late_firings(timetable)
         if pending and (not late or random.random() < 0.5):
             load = pending[int(random.integers(len(pending)))]
             while (before := problem.loads[load].after) is not None:
@@ -116,9 +116,8 @@ class Clearing:
                     break
                 load = earlier
             return load
-        if not late:
-            return None
-        return overdue_load(timetable, random, timetable.firings[late[int(random.integers(len(late)))]])[0]
+        overdue = overdue_load(timetable, random, late)
+        return None if overdue is None else overdue[1]
 
     def _place(self, load: int) -> Placed | None:
         """Where a load costs least by itself in a kiln drawn at random, from some moment on."""

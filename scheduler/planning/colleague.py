@@ -235,7 +235,12 @@ def main() -> None:
     known = KnownCost(session.timetable.cost(), sys.stdin.buffer)
     if job.proves:
         session.prove(lambda: known.cost, lambda firings, bound: _send(sys.stdout.buffer, (firings, bound)))
-    session.search(lambda firings: _send(sys.stdout.buffer, (firings, session.bound)), before=job.before, part=BOLDER)
+    session.search(
+        lambda firings: _send(sys.stdout.buffer, (firings, session.bound)),
+        before=job.before,
+        part=BOLDER,
+        by_steps=True,
+    )
 
 
 if __name__ == "__main__":

@@ -11,6 +11,7 @@ import numpy as np
 
 from scheduler.planning.batches import Batch, Fit
 from scheduler.planning.heats import least_energy
+from scheduler.planning.overdue import last_hope_slot
 from scheduler.planning.placement import EARLINESS, Place
 from scheduler.planning.problem import FAR
 from scheduler.planning.timetable import Placed, Timetable, out_minutes
@@ -261,7 +262,7 @@ class Inserter:
         """Where a load that is late anyway, and no dearer by the hour, costs least behind all promises."""
         if self.problem.studio.prices.late_hour or self.random.random() > ASIDE:
             return None
-        return self.best_move(load, not_before=self.problem.last_promise_slot)
+        return self.best_move(load, not_before=last_hope_slot(self.batches))
 
     def _spend(self, move: Move) -> float:
         """Make a move; returns what the guide then has more, haste aside."""

@@ -9,7 +9,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
-from functools import cached_property
 from itertools import combinations
 
 import numpy as np
@@ -117,12 +116,6 @@ class Problem:
     def kilns(self) -> tuple[Kiln, ...]:
         """The studio's kilns; a kiln's number is its place here."""
         return self.studio.kilns
-
-    @cached_property
-    def last_promise_slot(self) -> int:
-        """The first slot after all promises."""
-        promised = [load.promised for load in self.loads if load.promised is not None]
-        return max(0, self.slot_after(max(promised, default=self.begin)))
 
     def of_loads(self, numbers: Sequence[int]) -> Problem:
         """The problem with some of its loads, numbered anew in their order."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from scheduler.planning.thinning import overdue_load
+from scheduler.planning.overdue import late_firings, overdue_load
 from scheduler.planning.timetable import Timetable
 
 PUSH = "a late load, pushing aside what is in its way"
@@ -23,11 +23,12 @@ MOST_PUSHED = 8
 
 def in_the_way(timetable: Timetable, random: np.random.Generator) -> tuple[int, list[int]] | None:
     """A late load, and firings in a row of one kiln that could fire it in time; None where none is found."""
-    firings = timetable.firings
-    late = [number for number, firing in firings.items() if firing.late_cost > 0.0 and not firing.fixed]
+    late = late_firings(timetable)
     for _ in range(TRIALS if late else 0):
-        own = late[int(random.integers(len(late)))]
-        load, due_minutes = overdue_load(timetable, random, firings[own])
+        overdue = overdue_load(timetable, random, late)
+        if overdue is None:
+            continue
+        own, load, due_minutes = overdue
         row = [number for number in _row(timetable, random, load, due_minutes) if number != own]
         if row:
             return load, row[: int(random.integers(1, MOST_PUSHED + 1))]

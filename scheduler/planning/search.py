@@ -23,9 +23,11 @@ from scheduler.planning.dispatch import in_stages
 from scheduler.planning.groups import groups
 from scheduler.planning.insertion import Inserter
 from scheduler.planning.ousting import OUST, Ousting
+from scheduler.planning.overdue import at_stake, avoidable_cost, late_firings, overdue_load
 from scheduler.planning.pushing import PUSH, in_the_way
+from scheduler.planning.rivals import RIVALS, rivals
 from scheduler.planning.shortages import is_away
-from scheduler.planning.thinning import CHOICES, nearest, overdue_load, thin
+from scheduler.planning.thinning import CHOICES, nearest, thin
 from scheduler.planning.timetable import Placed, Timetable, heating_end, out_minutes
 
 LEAST_SHARE = 0.02
@@ -44,6 +46,10 @@ THRESHOLD = 0.1
 """How much worse a plan may be at full heat, as a part of how much worse the plans of late were that were worse [-].
 Measured with equal rounds, dispatch to final cost: 250 loads 6105 where 0.5 found 7413 and a fixed part of a firing's
 mean cost 6570 to 7940; 60 loads (three seeds) 1241, 968, 1417 where 0.03 found 1169, 1472, 1432."""
+
+STEPS, STEPS_END = 2.0, 0.004
+"""Where lateness costs a flat price plans differ by that or by far less. A bold search begins with plans that have so
+many more late loads, and ends each cooling at this part of that [-], by equal ratios, so that it has time for both."""
 
 TO_THE_END = 0.1
 """Share of the rounds that are played to the end even when they cost too much: how much worse plans are is measured
@@ -116,7 +122,7 @@ class Search:
 
     ``before`` are the firings of a plan to stay near to; they are tried again at the places that they had. Of the loads
     that are where that plan has them when the search begins, no more than ``most_moved`` ever leave. No load of
-    ``guarded`` loses its place.
+    ``guarded`` loses its place. A search ``by_steps`` is bolder where hours late cost nothing; see `STEPS`.
     """
 
     timetable: Timetable
@@ -129,6 +135,7 @@ class Search:
     records: dict[str, Record] = field(default_factory=dict)
     usual_loss: float = 0.0
     guarded: frozenset[int] = frozenset()
+    by_steps: bool = False
 
     def __post_init__(self) -> None:
         self.random = np.random.default_rng(self.seed)
@@ -136,6 +143,8 @@ class Search:
         self.best = self.begun = self.timetable.snapshot()
         self.best_cost = self.timetable.cost()
         self.guide = self.timetable.guide()
+        prices = self.timetable.problem.studio.prices
+        self._step = prices.late_load if self.by_steps and not prices.late_hour else 0.0
         self.at_home = tuple(load for load in self.timetable.batches.stays if not is_away(self.timetable, load))
         self.clearing = Clearing(self.timetable, self.random, self.before)
         ousting = Ousting(self.timetable, self.random, self.inserter, self.clearing)
@@ -143,7 +152,7 @@ class Search:
         self.clearings = {CLEAR: self.clearing.make_way, OUST: ousting.make_room}
         if self.before:
             self.clearings[BACK] = self.clearing.go_back
-        self.records = {name: Record() for name in (*NEIGHBOURHOODS, *CHOICES, PUSH, *self.clearings)}
+        self.records = {name: Record() for name in (*NEIGHBOURHOODS, *CHOICES, PUSH, RIVALS, *self.clearings)}
 
     @cached_property
     def groups(self) -> tuple[tuple[int, ...], ...]:
@@ -162,7 +171,7 @@ class Search:
             timetable.undo(mark)
             self.records[name].add(0.0, 1)
             return False
-        allowed = self.guide + self._threshold() * heat
+        allowed = self.guide + self._threshold(heat)
         to_the_end = bool(self.random.random() < TO_THE_END)
         most = math.inf if to_the_end else allowed
         done = self._recreate(ruin, most) and not self._loses(ruin.taken)
@@ -210,6 +219,11 @@ class Search:
             if pushed is None:
                 return None
             thinned, chosen = [pushed[0]], pushed[1]
+        elif name == RIVALS:
+            found = rivals(timetable, self.random)
+            if found is None:
+                return None
+            thinned, chosen = found
         else:
             chosen = self.chosen(name)
         pending = timetable.pending()
@@ -239,9 +253,11 @@ class Search:
         firings = self.timetable.firings
         return [number for number in dict.fromkeys(NEIGHBOURHOODS[name](self)) if not firings[number].fixed]
 
-    def _threshold(self) -> float:
-        """How much worse than the present plan a new one may be at full heat [currency]."""
-        return THRESHOLD * self.usual_loss
+    def _threshold(self, heat: float) -> float:
+        """How much worse than the present plan a new one may be [currency]."""
+        if self._step:
+            return STEPS * self._step * math.pow(STEPS_END, 1.0 - math.sqrt(heat))
+        return THRESHOLD * self.usual_loss * heat
 
     def _remember(self, loss: float) -> None:
         """Keep a running mean of how much worse the worse plans are: the scale of the problem's own costs."""
@@ -382,7 +398,7 @@ class Search:
 
     def some_firing(self) -> int | None:
         """A firing at random."""
-        numbers = list(self.timetable.firings)
+        numbers = at_stake(self.timetable, list(self.timetable.firings), self.random)
         return numbers[int(self.random.integers(len(numbers)))] if numbers else None
 
 
@@ -439,10 +455,10 @@ def one_circuit(search: Search) -> list[int]:
 def late_and_blockers(search: Search) -> list[int]:
     """A costly late firing, and what stands before it in its own and like kilns."""
     firings = search.timetable.firings
-    late = [n for n, f in firings.items() if f.late_cost > 0.0]
+    late = late_firings(search.timetable)
     if not late:
         return time_window(search)
-    costs = np.array([firings[n].late_cost for n in late])
+    costs = np.array([avoidable_cost(search.timetable, firings[n]) for n in late])
     number = late[int(search.random.choice(len(late), p=costs / costs.sum()))]
     end = firings[number].place.unload
     kilns = search.timetable.problem.kilns
@@ -455,12 +471,11 @@ def late_and_before_its_promise(search: Search) -> list[int]:
     """The firing of a late load, and what is out about the time at which that load was promised."""
     timetable = search.timetable
     problem, batches = timetable.problem, timetable.batches
-    late = [n for n, f in timetable.firings.items() if f.late_cost > 0.0]
-    if not late:
+    overdue = overdue_load(timetable, search.random, late_firings(timetable))
+    if overdue is None:
         return time_window(search)
-    number = late[int(search.random.integers(len(late)))]
+    number, load, due = overdue
     firing = timetable.firings[number]
-    load, due = overdue_load(timetable, search.random, firing)
     alone = batches.make(problem.loads[load].profile, (load,))
     if alone is None:
         return time_window(search)

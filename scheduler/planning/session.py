@@ -284,6 +284,7 @@ class Session:
         proves: bool = False,
         before: tuple[Placed, ...] = (),
         part: float = BEFORE_IT_GOES_BACK,
+        by_steps: bool = False,
     ) -> None:
         """Improve what is in the timetable until time or work is over, or the cost is the bound; leave the best.
 
@@ -291,14 +292,14 @@ class Session:
         studio's possible firings are few, at a bound by them, in a larger studio, given time, at one by groups for a
         while, and then at a search of its own. ``tell_better`` is called with the best plan at the end of each round of
         cooling that improved it. ``before`` are the firings of a plan to stay near to, as in `Search`; only at first is
-        the search bold then, and ``part`` as in `Search.ask`.
+        the search bold then, and ``part`` as in `Search.ask`. ``by_steps`` as in `Search`.
         """
         settings, clock = self.settings, self.clock
         colleague = self._colleague(proves, before)
         columns = self._list_firings() if proves and colleague is None else None
         near = bool(before) and self.problem.studio.prices.moved > 0.0
         most_moved = max(LEAST_MOVED, int(MOVED_SHARE * len(self.problem.loads))) if near else None
-        search = Search(self.timetable, settings.seed, before, most_moved)
+        search = Search(self.timetable, settings.seed, before, most_moved, by_steps=by_steps)
         # The exact model knows no price of moving: near a plan before, nearly all that it finds is refused.
         exact = None if colleague is not None or before else ExactNeighbourhoods(search.timetable, settings.seed)
         scarce = ScarceFirst(self.timetable, search.groups, settings.seed)

@@ -10,6 +10,7 @@ from collections.abc import Callable, Iterable
 
 import numpy as np
 
+from scheduler.planning.overdue import at_stake, late_firings, overdue_load
 from scheduler.planning.timetable import Placed, Timetable, out_minutes
 
 MOST = 8
@@ -27,15 +28,6 @@ def nearest(timetable: Timetable, number: int, pool: Iterable[int]) -> list[int]
     firings = timetable.firings
     middle = firings[number].place.start
     return sorted(pool, key=lambda other: (other != number, abs(firings[other].place.start - middle), other))
-
-
-def overdue_load(timetable: Timetable, random: np.random.Generator, firing: Placed) -> tuple[int, int]:
-    """One of the late loads of a late firing, and when it was promised [min after the plan's begin]."""
-    problem = timetable.problem
-    out = out_minutes(firing, problem.grid_minutes)
-    promised = [(load, problem.loads[load].promised) for load in firing.batch.loads]
-    overdue = [(load, at - problem.begin) for load, at in promised if at is not None and at - problem.begin < out]
-    return overdue[int(random.integers(len(overdue)))]
 
 
 def _near(timetable: Timetable, random: np.random.Generator, number: int, pool: list[int]) -> list[int]:
@@ -57,7 +49,8 @@ def of_one_profile(timetable: Timetable, random: np.random.Generator) -> list[in
     numbers = _firings(timetable)
     if not numbers:
         return []
-    number = numbers[int(random.integers(len(numbers)))]
+    some = at_stake(timetable, numbers, random)
+    number = some[int(random.integers(len(some)))]
     alike = timetable.by_profile[timetable.firings[number].batch.profile]
     return _near(timetable, random, number, [other for other in alike if not timetable.firings[other].fixed])
 
@@ -67,20 +60,19 @@ def at_one_time(timetable: Timetable, random: np.random.Generator) -> list[int]:
     numbers = _firings(timetable)
     if not numbers:
         return []
-    return _near(timetable, random, numbers[int(random.integers(len(numbers)))], numbers)
+    some = at_stake(timetable, numbers, random)
+    return _near(timetable, random, some[int(random.integers(len(some)))], numbers)
 
 
 def late_and_room(timetable: Timetable, random: np.random.Generator) -> list[int]:
     """A late load, and some that are fired by like profiles about the time at which it was promised."""
     problem, firings = timetable.problem, timetable.firings
-    numbers = _firings(timetable)
-    late = [number for number in numbers if firings[number].late_cost > 0.0]
-    if not late:
+    overdue = overdue_load(timetable, random, late_firings(timetable))
+    if overdue is None:
         return of_one_profile(timetable, random)
-    firing = firings[late[int(random.integers(len(late)))]]
-    load, promised = overdue_load(timetable, random, firing)
+    number, load, promised = overdue
     pool = timetable.open_to(load)
-    wanted = promised - float(random.exponential(firing.fit.phases.safe)) * problem.grid_minutes
+    wanted = promised - float(random.exponential(firings[number].fit.phases.safe)) * problem.grid_minutes
     pool.sort(key=lambda n: (abs(out_minutes(firings[n], problem.grid_minutes) - wanted), n))
     count = int(random.integers(1, MOST))
     others = [other for n in pool[:count] for other in firings[n].batch.loads if other != load]

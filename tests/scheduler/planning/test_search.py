@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from scheduler.planning.dispatch import best_dispatch
+from scheduler.planning.overdue import last_hope_slot
 from scheduler.planning.pushing import in_the_way
 from scheduler.planning.search import Search
 from scheduler.planning.session import Settings, studio_session
@@ -79,7 +80,7 @@ def test_loads_that_are_late_anyway_stand_behind_all_promises_where_hours_cost_n
     best_dispatch(timetable)
     late = [firing for firing in timetable.firings.values() if firing.late_cost > 0.0]
     assert 2 <= len(late) < len(loads)
-    assert sum(firing.place.load >= timetable.problem.last_promise_slot for firing in late) >= len(late) - 1
+    assert sum(firing.place.load >= last_hope_slot(timetable.batches) for firing in late) >= len(late) - 1
     by_the_hour = timetable_of(place.model_copy(update={"prices": Prices(late_load=50.0, late_hour=1.0)}), loads)
     best_dispatch(by_the_hour)
     last = max(firing.place.load for firing in by_the_hour.firings.values())
@@ -123,3 +124,14 @@ def test_what_is_guarded_never_loses_its_place() -> None:
     gone = {0, 1, 2} - placed(frozenset())
     assert gone
     assert gone <= placed(frozenset(gone))
+
+
+def test_a_search_by_steps_allows_some_late_loads_more_at_first_where_hours_late_cost_nothing() -> None:
+    flat = dispatched(1, BY_THE_LOAD, loads=20)
+    bold, steady = Search(flat, 1, by_steps=True), Search(flat, 1)
+    assert bold._threshold(1.0) == 100.0
+    assert bold._threshold(0.25) == pytest.approx(100.0 * 0.004**0.5)
+    assert bold._threshold(0.0) == pytest.approx(0.4)
+    assert steady._threshold(1.0) == 0.0  # it has seen no worse plan yet
+    by_the_hour = dispatched(1, loads=20)
+    assert Search(by_the_hour, 1, by_steps=True)._threshold(1.0) == 0.0
