@@ -5,7 +5,7 @@ What would help is found by trying: the load is placed again with one thing chan
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
@@ -13,6 +13,7 @@ import numpy as np
 
 from scheduler.planning.batches import Batch
 from scheduler.planning.problem import FAR, Problem
+from scheduler.planning.shortages import short_of_current, short_of_hands
 from scheduler.planning.timetable import Placed, Timetable, out_minutes
 from shared.clock import local_time
 from shared.kilns import Kiln
@@ -43,6 +44,9 @@ class Change:
 MOST_EXPLAINED = 40
 """For so many loads it is tried what would help, the dearest first: each trial plans a studio that is not there, and a
 list of hundreds helps nobody. `why` answers for any load."""
+
+MOST_NAMED = 4
+"""Loads in the way of one that are named: with more, the last says how many more there are."""
 
 
 def unplaced_loads(timetable: Timetable) -> list[Unplaced]:
@@ -112,8 +116,58 @@ def why_late(timetable: Timetable, number: int) -> Reason:
             if placed is not None:
                 timetable.add(placed)
     helps = tuple(_what_helps(timetable, batch, promised))
+    why = _in_the_way(timetable, batch, promised)
     timetable.undo(mark)
-    return Reason("time", say("reason.kilns_hands_current"), helps)
+    return Reason("time", why, helps)
+
+
+def _in_the_way(timetable: Timetable, batch: Batch, promised: int) -> Text:
+    """What takes the kiln, hands or current with which a batch could be out by its promise: of the fewest loads."""
+    problem, grid = timetable.problem, timetable.problem.grid_minutes
+    zone = problem.studio.place.zone
+    empty = Timetable(problem, timetable.batches)
+    found: list[tuple[int, int, Text]] = []
+    for placed in _places(empty, batch.at_any_price(), stages=timetable):
+        out = out_minutes(placed, grid)
+        if out > promised:
+            continue
+        told = {"kiln": problem.kilns[placed.kiln].id, "when": local_time(problem.begin + out, zone)}
+        loads = _loads_in(timetable, placed)
+        short_at = None if loads else _short_at(timetable, placed)
+        if loads:
+            found.append((len(loads), out, say("reason.kiln_fires_others", loads=_some_of(loads), **told)))
+        elif short_at is not None:
+            what, slot = short_at
+            at = local_time(problem.begin + slot * grid, zone)
+            found.append((0, out, say(f"reason.{what}_with_others", at=at, **told)))
+    return min(found, key=lambda row: row[:2])[2] if found else say("reason.kilns_hands_current")
+
+
+def _loads_in(timetable: Timetable, placed: Placed) -> list[str]:
+    """The loads that are in a firing's kiln at its time, by the plan."""
+    row = timetable.busy(placed.kiln)
+    numbers = [n for begin, end, n in row if begin < placed.place.free and end > placed.place.load and n >= 0]
+    loads = timetable.problem.loads
+    return [loads[load].id for number in numbers for load in timetable.firings[number].batch.loads]
+
+
+def _some_of(loads: Sequence[str]) -> tuple[str, ...]:
+    """Loads for a sentence: all of a few, of many the first and how many more."""
+    if len(loads) <= MOST_NAMED:
+        return tuple(loads)
+    named = loads[: MOST_NAMED - 1]
+    return (*named, say("reason.more_loads", number=len(loads) - len(named)))
+
+
+def _short_at(timetable: Timetable, placed: Placed) -> tuple[str, int] | None:
+    """Whether hands or current are with others when a firing needs them, and the first slot of that."""
+    mark = len(timetable.log)
+    number = timetable.add(placed)
+    hands, current = short_of_hands(timetable, number), short_of_current(timetable, number)
+    timetable.undo(mark)
+    if hands is not None:
+        return "hands", hands[1]
+    return None if current is None else ("current", current[1])
 
 
 def _barred(timetable: Timetable, load: Load, profile: Profile, number: int) -> Reason | None:

@@ -1,0 +1,75 @@
+"""What is said at once of a late load: which kiln could have it in time, and what takes that, hands or current."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from scheduler.planning.reasons import MOST_NAMED, why_late
+from scheduler.planning.timetable import Timetable, out_minutes
+from shared.kilns import Circuit
+from shared.loads import Load
+from shared.studio import Shift, Studio
+from shared.texts import Text
+from tests.scheduler.planning.plain_studio import ALWAYS, BEGIN, EVERY_DAY, bench_kiln, load, studio, timetable_of
+
+ONE_HAND = Shift(days=EVERY_DAY, opens="00:00", closes="24:00", hands=1)
+TWO_KILNS = (bench_kiln("K1"), bench_kiln("K2"))
+
+
+def put(timetable: Timetable, numbers: tuple[int, ...], kiln: int) -> int:
+    """Put loads into a firing in a kiln, where that costs least; returns the minute at which they are out."""
+    batch = timetable.batches.make("warm", numbers)
+    assert batch is not None
+    fit = timetable.batches.fit(batch, kiln)
+    assert fit is not None
+    placed = timetable.best_place(batch.at_any_price(), kiln, fit)
+    assert placed is not None
+    placed = replace(placed, batch=batch)
+    timetable.add(placed)
+    return out_minutes(placed, timetable.problem.grid_minutes)
+
+
+def why(place: Studio, others: dict[int, tuple[Load, ...]], kiln: int) -> Text:
+    """Why a load is late that is fired in a kiln, promised for the soonest that it could be out, after others."""
+    soonest = put(timetable_of(place, (load("L", kilns=(place.kilns[kiln].id,)),)), (0,), kiln)
+    late = load("L", kilns=(place.kilns[kiln].id,), promised=BEGIN + soonest)
+    waiting = (late, *(one for loads in others.values() for one in loads))
+    timetable = timetable_of(place, waiting)
+    for own, loads in others.items():
+        put(timetable, tuple(timetable.problem.load_number[one.id] for one in loads), own)
+    before = put(timetable, (0,), kiln)
+    assert before > soonest
+    reason = why_late(timetable, 0)
+    assert reason.rule == "time"
+    assert timetable.firings[timetable.firing_of[0]].batch.loads == (0,)  # all is where it was
+    assert out_minutes(timetable.firings[timetable.firing_of[0]], timetable.problem.grid_minutes) == before
+    assert isinstance(reason.why, Text)
+    return reason.why
+
+
+def test_the_loads_are_named_that_are_in_the_kiln() -> None:
+    said = why(studio(shifts=(ALWAYS,)), {0: (load("A"), load("B"))}, 0)
+    assert said.key == "reason.kiln_fires_others"
+    assert said.startswith("K1 could have it out Mon 30 Nov ")
+    assert said.endswith(" if it did not fire A and B then")
+
+
+def test_of_many_loads_some_are_named_and_the_rest_counted() -> None:
+    others = tuple(load(f"A{n}", footprint_cm2=100.0) for n in range(MOST_NAMED + 2))
+    said = why(studio(shifts=(ALWAYS,)), {0: others}, 0)
+    assert said.endswith("did not fire A0, A1, A2 and 3 more then")
+
+
+def test_hands_that_others_need_are_named_with_the_time() -> None:
+    said = why(studio(kilns=TWO_KILNS, shifts=(ONE_HAND,)), {0: (load("A", kilns=("K1",)),)}, 1)
+    assert said.key == "reason.hands_with_others"
+    assert said.startswith("K2 could have it out ")
+    assert said.endswith(" needed elsewhere Mon 30 Nov 00:00")
+
+
+def test_current_that_others_need_is_named_with_the_time() -> None:
+    place = studio(kilns=TWO_KILNS, circuits=(Circuit(id="main", breaker_amps=30.0),))
+    said = why(place, {0: (load("A", kilns=("K1",)),)}, 1)
+    assert said.key == "reason.current_with_others"
+    assert said.startswith("K2 could have it out ")
+    assert said.endswith(" needed elsewhere Mon 30 Nov 00:30")
