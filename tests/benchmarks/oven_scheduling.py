@@ -38,7 +38,7 @@ from tests.benchmarks.oven_studio import lay_out, schedule_of
 OURS, PLAIN, PEER = "ours", "plain", "peer"
 MARKS = {OURS: "o", PLAIN: "p", PEER: "e"}
 
-WHOLE_UP_TO = ((60, 0.15), (120, 0.6))
+WHOLE_UP_TO = ((60, 0.15), (120, 0.35))
 """Up to so many jobs the search has this part of the time, and the exact model of the whole instance the rest."""
 
 ONE_UNIT, ONE_PART = 1, 1e-6
