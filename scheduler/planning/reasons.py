@@ -13,7 +13,6 @@ import numpy as np
 
 from scheduler.planning.batches import Batch
 from scheduler.planning.problem import FAR, Problem
-from scheduler.planning.shortages import short_of_current, short_of_hands
 from scheduler.planning.timetable import Placed, Timetable, out_minutes
 from shared.clock import local_time
 from shared.kilns import Kiln
@@ -122,25 +121,29 @@ def why_late(timetable: Timetable, number: int) -> Reason:
 
 
 def _in_the_way(timetable: Timetable, batch: Batch, promised: int) -> Text:
-    """What takes the kiln, hands or current with which a batch could be out by its promise: of the fewest loads."""
+    """What takes a kiln in which a batch could be out by its promise, all else as planned: the fewest loads."""
     problem, grid = timetable.problem, timetable.problem.grid_minutes
-    zone = problem.studio.place.zone
-    empty = Timetable(problem, timetable.batches)
     found: list[tuple[int, int, Text]] = []
-    for placed in _places(empty, batch.at_any_price(), stages=timetable):
-        out = out_minutes(placed, grid)
-        if out > promised:
+    empty, late = list[str](), list[str]()
+    for kiln, oven in enumerate(problem.kilns):
+        if timetable.batches.fit(batch, kiln) is None:
             continue
-        told = {"kiln": problem.kilns[placed.kiln].id, "when": local_time(problem.begin + out, zone)}
-        loads = _loads_in(timetable, placed)
-        short_at = None if loads else _short_at(timetable, placed)
-        if loads:
-            found.append((len(loads), out, say("reason.kiln_fires_others", loads=_some_of(loads), **told)))
-        elif short_at is not None:
-            what, slot = short_at
-            at = local_time(problem.begin + slot * grid, zone)
-            found.append((0, out, say(f"reason.{what}_with_others", at=at, **told)))
-    return min(found, key=lambda row: row[:2])[2] if found else say("reason.kilns_hands_current")
+        eased = Timetable(problem, timetable.batches)
+        eased.restore([firing for firing in timetable.snapshot() if firing.kiln != kiln])
+        placed = next((p for p in _places(eased, batch.at_any_price(), stages=timetable) if p.kiln == kiln), None)
+        if placed is None or (out := out_minutes(placed, grid)) > promised:
+            late.append(oven.id)
+        elif loads := _loads_in(timetable, placed):
+            when = local_time(problem.begin + out, problem.studio.place.zone)
+            text = say("reason.kiln_fires_others", kiln=oven.id, when=when, loads=_some_of(loads))
+            found.append((len(loads), out, text))
+        else:
+            empty.append(oven.id)
+    if found:
+        return min(found, key=lambda row: row[:2])[2]
+    if late and not empty:
+        return say("reason.hands_or_current", kilns=tuple(late))
+    return say("reason.kilns_hands_current")
 
 
 def _loads_in(timetable: Timetable, placed: Placed) -> list[str]:
@@ -157,17 +160,6 @@ def _some_of(loads: Sequence[str]) -> tuple[str, ...]:
         return tuple(loads)
     named = loads[: MOST_NAMED - 1]
     return (*named, say("reason.more_loads", number=len(loads) - len(named)))
-
-
-def _short_at(timetable: Timetable, placed: Placed) -> tuple[str, int] | None:
-    """Whether hands or current are with others when a firing needs them, and the first slot of that."""
-    mark = len(timetable.log)
-    number = timetable.add(placed)
-    hands, current = short_of_hands(timetable, number), short_of_current(timetable, number)
-    timetable.undo(mark)
-    if hands is not None:
-        return "hands", hands[1]
-    return None if current is None else ("current", current[1])
 
 
 def _barred(timetable: Timetable, load: Load, profile: Profile, number: int) -> Reason | None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import pytest
+
 from scheduler.planning.reasons import MOST_NAMED, why_late
 from scheduler.planning.timetable import Timetable, out_minutes
 from shared.kilns import Circuit
@@ -60,16 +62,28 @@ def test_of_many_loads_some_are_named_and_the_rest_counted() -> None:
     assert said.endswith("did not fire A0, A1, A2 and 3 more then")
 
 
-def test_hands_that_others_need_are_named_with_the_time() -> None:
-    said = why(studio(kilns=TWO_KILNS, shifts=(ONE_HAND,)), {0: (load("A", kilns=("K1",)),)}, 1)
-    assert said.key == "reason.hands_with_others"
-    assert said.startswith("K2 could have it out ")
-    assert said.endswith(" needed elsewhere Mon 30 Nov 00:00")
-
-
-def test_current_that_others_need_is_named_with_the_time() -> None:
-    place = studio(kilns=TWO_KILNS, circuits=(Circuit(id="main", breaker_amps=30.0),))
+@pytest.mark.parametrize(
+    "place",
+    [
+        studio(kilns=TWO_KILNS, shifts=(ONE_HAND,)),
+        studio(kilns=TWO_KILNS, circuits=(Circuit(id="main", breaker_amps=30.0),)),
+    ],
+    ids=["hands", "current"],
+)
+def test_no_load_of_a_kiln_is_blamed_where_hands_or_current_are_what_lacks(place: Studio) -> None:
     said = why(place, {0: (load("A", kilns=("K1",)),)}, 1)
-    assert said.key == "reason.current_with_others"
+    assert said == "even with K2 empty it would be late: hands or current are needed elsewhere"
+
+
+def test_the_kiln_named_could_have_it_in_time_if_its_loads_were_gone() -> None:
+    """With hands and current as planned: both kilns are taken, and the one with fewer loads in the way is named."""
+    place = studio(kilns=TWO_KILNS, shifts=(ALWAYS,))
+    alone = put(timetable_of(place, (load("L"),)), (0,), 1)
+    waiting = (load("L", promised=BEGIN + alone + 120), load("A"), load("B"), load("C"))
+    timetable = timetable_of(place, waiting)
+    put(timetable, (1, 2), 0)
+    put(timetable, (3,), 1)
+    assert put(timetable, (0,), 1) > alone + 120
+    said = why_late(timetable, 0).why
     assert said.startswith("K2 could have it out ")
-    assert said.endswith(" needed elsewhere Mon 30 Nov 00:30")
+    assert said.endswith("if it did not fire C then")
