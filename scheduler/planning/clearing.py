@@ -155,10 +155,7 @@ class Clearing:
         if not all(go(number) for number in sorted(own)):
             return None
         for placed in wanted:
-            place = placed.place
-            busy = timetable.busy(placed.kiln)
-            row = [n for begin, end, n in busy if begin < place.free and end > place.load and n >= 0]
-            if not all(go(number) for number in row):
+            if not all(go(number) for number in timetable.in_its_kiln(placed)):
                 return None
             new.append(timetable.add(placed))
         for number in new:

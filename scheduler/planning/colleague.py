@@ -214,7 +214,6 @@ class KnownCost:
 def main() -> None:
     """Do one job: read it from standard input, write what is found to standard output until the time is over."""
     from scheduler.planning.bounds import cost_bound, load_bounds
-    from scheduler.planning.search import BOLDER
     from scheduler.planning.session import Session, Settings
 
     beginning: tuple[LayOut, Known] | None = _receive(sys.stdin.buffer)
@@ -235,12 +234,7 @@ def main() -> None:
     known = KnownCost(session.timetable.cost(), sys.stdin.buffer)
     if job.proves:
         session.prove(lambda: known.cost, lambda firings, bound: _send(sys.stdout.buffer, (firings, bound)))
-    session.search(
-        lambda firings: _send(sys.stdout.buffer, (firings, session.bound)),
-        before=job.before,
-        part=BOLDER,
-        by_steps=True,
-    )
+    session.search(lambda firings: _send(sys.stdout.buffer, (firings, session.bound)), before=job.before, bolder=True)
 
 
 if __name__ == "__main__":

@@ -6,13 +6,13 @@ room for it is in vain. Where lateness costs by the hour such a load can still b
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 
 import numpy as np
 
 from scheduler.planning.batches import Batches
 from scheduler.planning.clean_outs import NO_CLEAN_OUTS
+from scheduler.planning.soonest import soonest
 from scheduler.planning.timetable import Placed, Timetable, out_minutes
 
 SLIGHTLY = 1e-6
@@ -83,15 +83,10 @@ def _least_late_cost(batches: Batches, load: int) -> float:
     alone = batches.make(problem.loads[load].profile, (load,))
     if alone is None or not alone.promises:
         return 0.0
+    # Other loads may have been fired before it, so that it asks for no clean-out.
     empty = Timetable(replace(problem, clean_outs=NO_CLEAN_OUTS), batches)
-    urgent = replace(alone.at_any_price(), stays=())
-    soonest = math.inf
-    for kiln in batches.kilns_for(alone):
-        fit = batches.fit(alone, kiln)
-        placed = None if fit is None else empty.best_place(urgent, kiln, fit, free_of_stages=True)
-        if placed is not None:
-            soonest = min(soonest, out_minutes(placed, problem.grid_minutes))
-    return alone.late_cost(int(soonest)) if soonest < math.inf else 0.0
+    first = soonest(empty, alone, stages=None)
+    return 0.0 if first is None else alone.late_cost(out_minutes(first, problem.grid_minutes))
 
 
 def last_hope_slot(batches: Batches) -> int:

@@ -13,6 +13,7 @@ import numpy as np
 
 from scheduler.planning.batches import Batch
 from scheduler.planning.problem import FAR, Problem
+from scheduler.planning.soonest import places, soonest
 from scheduler.planning.timetable import Placed, Timetable, out_minutes
 from shared.clock import local_time
 from shared.kilns import Kiln
@@ -94,9 +95,9 @@ def why_late(timetable: Timetable, number: int) -> Reason:
     if firing.fixed and firing.place.load < 0:
         return Reason("computed_times", say("reason.firing_under_way"), ())
     promised = load.promised - problem.begin
-    soonest = _soonest(Timetable(problem, batches), batch, stages=timetable)
-    if soonest is not None and out_minutes(soonest, problem.grid_minutes) > promised:
-        when = local_time(problem.begin + out_minutes(soonest, problem.grid_minutes), problem.studio.place.zone)
+    first = soonest(Timetable(problem, batches), batch, stages=timetable)
+    if first is not None and out_minutes(first, problem.grid_minutes) > promised:
+        when = local_time(problem.begin + out_minutes(first, problem.grid_minutes), problem.studio.place.zone)
         if promised <= 0:
             return Reason("ready", say("reason.promise_was_past", when=when), ())
         if load.after is not None and load.after in problem.load_number and _in_time(timetable, batch, promised):
@@ -130,7 +131,7 @@ def _in_the_way(timetable: Timetable, batch: Batch, promised: int) -> Text:
             continue
         eased = Timetable(problem, timetable.batches)
         eased.restore([firing for firing in timetable.snapshot() if firing.kiln != kiln])
-        placed = next((p for p in _places(eased, batch.at_any_price(), stages=timetable) if p.kiln == kiln), None)
+        placed = next((p for p in places(eased, batch.at_any_price(), stages=timetable) if p.kiln == kiln), None)
         if placed is None or (out := out_minutes(placed, grid)) > promised:
             late.append(oven.id)
         elif loads := _loads_in(timetable, placed):
@@ -148,9 +149,8 @@ def _in_the_way(timetable: Timetable, batch: Batch, promised: int) -> Text:
 
 def _loads_in(timetable: Timetable, placed: Placed) -> list[str]:
     """The loads that are in a firing's kiln at its time, by the plan."""
-    row = timetable.busy(placed.kiln)
-    numbers = [n for begin, end, n in row if begin < placed.place.free and end > placed.place.load and n >= 0]
     loads = timetable.problem.loads
+    numbers = timetable.in_its_kiln(placed)
     return [loads[load].id for number in numbers for load in timetable.firings[number].batch.loads]
 
 
@@ -224,8 +224,8 @@ def _what_helps(timetable: Timetable, batch: Batch, promised: int) -> Iterator[s
     plan = timetable.snapshot()
 
     def mends(eased: Timetable) -> bool:
-        soonest = _soonest(eased, batch, stages=timetable)
-        return soonest is not None and out_minutes(soonest, problem.grid_minutes) <= promised
+        first = soonest(eased, batch, stages=timetable)
+        return first is not None and out_minutes(first, problem.grid_minutes) <= promised
 
     for change in _changes(problem, batch):
         eased = Timetable(change.apply(problem), timetable.batches)
@@ -244,33 +244,13 @@ def _what_helps(timetable: Timetable, batch: Batch, promised: int) -> Iterator[s
 def _in_time(timetable: Timetable, batch: Batch, promised: int) -> bool:
     """Whether in an empty studio, without its earlier stage, a batch could be out by its promise [min]."""
     empty = Timetable(timetable.problem, timetable.batches)
-    soonest = _soonest(empty, batch, stages=None)
-    return soonest is not None and out_minutes(soonest, timetable.problem.grid_minutes) <= promised
+    first = soonest(empty, batch, stages=None)
+    return first is not None and out_minutes(first, timetable.problem.grid_minutes) <= promised
 
 
 def _best(timetable: Timetable, batch: Batch, stages: Timetable | None) -> Placed | None:
     """The cheapest place of a batch in any kiln; earlier stages as planned in ``stages``, or left out of account."""
-    return next(iter(sorted(_places(timetable, batch, stages), key=lambda p: p.place.guide)), None)
-
-
-def _soonest(timetable: Timetable, batch: Batch, stages: Timetable | None) -> Placed | None:
-    """The place from which a batch is out first."""
-    grid = timetable.problem.grid_minutes
-    urgent = batch.at_any_price()
-    return next(iter(sorted(_places(timetable, urgent, stages), key=lambda p: out_minutes(p, grid))), None)
-
-
-def _places(timetable: Timetable, batch: Batch, stages: Timetable | None) -> Iterator[Placed]:
-    bounds = (-FAR, FAR) if stages is None else stages.bounds(batch.loads)
-    if bounds is None:
-        return
-    held = replace(batch, ready=max(batch.ready, bounds[0]))
-    for kiln in range(len(timetable.problem.kilns)):
-        fit = timetable.batches.fit(batch, kiln)
-        if fit is not None:
-            placed = timetable.best_place(held, kiln, fit, free_of_stages=True, last_out_minutes=bounds[1])
-            if placed is not None:
-                yield placed
+    return next(iter(sorted(places(timetable, batch, stages), key=lambda p: p.place.guide)), None)
 
 
 def _more_hands(problem: Problem, more: int) -> Problem:

@@ -22,7 +22,7 @@ from scheduler.planning.problem import state_problem
 from scheduler.planning.proof import columns_within, listed_bounds, plan_firings
 from scheduler.planning.reasons import unplaced_loads
 from scheduler.planning.scarce import ScarceFirst
-from scheduler.planning.search import BEFORE_IT_GOES_BACK, Search
+from scheduler.planning.search import BEFORE_IT_GOES_BACK, BOLDER, Search
 from scheduler.planning.settle import settle, write_plan_of
 from scheduler.planning.timetable import Placed, Timetable, out_minutes
 from shared.clock import Minute
@@ -283,8 +283,7 @@ class Session:
         *,
         proves: bool = False,
         before: tuple[Placed, ...] = (),
-        part: float = BEFORE_IT_GOES_BACK,
-        by_steps: bool = False,
+        bolder: bool = False,
     ) -> None:
         """Improve what is in the timetable until time or work is over, or the cost is the bound; leave the best.
 
@@ -292,14 +291,16 @@ class Session:
         studio's possible firings are few, at a bound by them, in a larger studio, given time, at one by groups for a
         while, and then at a search of its own. ``tell_better`` is called with the best plan at the end of each round of
         cooling that improved it. ``before`` are the firings of a plan to stay near to, as in `Search`; only at first is
-        the search bold then, and ``part`` as in `Search.ask`. ``by_steps`` as in `Search`.
+        the search bold then. Of two searches one is the ``bolder``: by steps, as in `Search`, and in how much goes back
+        to a plan before.
         """
         settings, clock = self.settings, self.clock
         colleague = self._colleague(proves, before)
         columns = self._list_firings() if proves and colleague is None else None
         near = bool(before) and self.problem.studio.prices.moved > 0.0
         most_moved = max(LEAST_MOVED, int(MOVED_SHARE * len(self.problem.loads))) if near else None
-        search = Search(self.timetable, settings.seed, before, most_moved, by_steps=by_steps)
+        search = Search(self.timetable, settings.seed, before, most_moved, by_steps=bolder)
+        part = BOLDER if bolder else BEFORE_IT_GOES_BACK
         # The exact model knows no price of moving: near a plan before, nearly all that it finds is refused.
         exact = None if colleague is not None or before else ExactNeighbourhoods(search.timetable, settings.seed)
         scarce = ScarceFirst(self.timetable, search.groups, settings.seed)

@@ -211,6 +211,12 @@ class Timetable:
             if not firings[number].fixed
         ]
 
+    def in_its_kiln(self, placed: Placed) -> list[int]:
+        """The booked firings that are in a firing's kiln at its time, in order, itself among them if it is booked."""
+        place = placed.place
+        row = self.busy(placed.kiln)
+        return [number for begin, end, number in row if begin < place.free and end > place.load and number >= 0]
+
     def add_clean(self, placed: Placed) -> bool:
         """Book a firing if the clean-outs of its kiln have room then; whether it is booked."""
         mark = len(self.log)

@@ -8,7 +8,6 @@ import numpy as np
 import pytest
 
 from scheduler.planning.bounds import load_bounds
-from scheduler.planning.dispatch import best_dispatch
 from scheduler.planning.overdue import (
     at_stake,
     avoidable_cost,
@@ -86,7 +85,6 @@ def test_a_fixed_firing_is_not_to_be_less_late() -> None:
 def test_no_load_is_less_late_than_is_said_to_be_the_least(seed: int) -> None:
     """But a guest in a firing of another profile, of which it makes use; and never below the bound by `load_bounds`."""
     timetable = dispatched(seed)
-    best_dispatch(timetable)
     grid = timetable.problem.grid_minutes
     for bound in load_bounds(timetable.batches):
         number = timetable.firing_of.get(bound.load)
