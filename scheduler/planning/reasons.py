@@ -122,29 +122,47 @@ def why_late(timetable: Timetable, number: int) -> Reason:
 
 
 def _in_the_way(timetable: Timetable, batch: Batch, promised: int) -> Text:
-    """What takes a kiln in which a batch could be out by its promise, all else as planned: the fewest loads."""
+    """How a batch could be out by its promise: in a firing of its own, or in a kiln without the fewest loads.
+
+    Where neither will do, what others need more than kilns. All else is as planned.
+    """
     problem, grid = timetable.problem, timetable.problem.grid_minutes
-    found: list[tuple[int, int, Text]] = []
-    empty, late = list[str](), list[str]()
-    for kiln, oven in enumerate(problem.kilns):
-        if timetable.batches.fit(batch, kiln) is None:
-            continue
-        eased = Timetable(problem, timetable.batches)
-        eased.restore([firing for firing in timetable.snapshot() if firing.kiln != kiln])
-        placed = next((p for p in places(eased, batch.at_any_price(), stages=timetable) if p.kiln == kiln), None)
-        if placed is None or (out := out_minutes(placed, grid)) > promised:
-            late.append(oven.id)
-        elif loads := _loads_in(timetable, placed):
-            when = local_time(problem.begin + out, problem.studio.place.zone)
-            text = say("reason.kiln_fires_others", kiln=oven.id, when=when, loads=_some_of(loads))
-            found.append((len(loads), out, text))
-        else:
-            empty.append(oven.id)
-    if found:
-        return min(found, key=lambda row: row[:2])[2]
-    if late and not empty:
-        return say("reason.hands_or_current", kilns=tuple(late))
-    return say("reason.kilns_hands_current")
+
+    def told(key: str, placed: Placed, **values: object) -> Text:
+        when = local_time(problem.begin + out_minutes(placed, grid), problem.studio.place.zone)
+        return say(key, kiln=problem.kilns[placed.kiln].id, when=when, **values)
+
+    first = soonest(timetable, batch, stages=timetable)
+    if first is not None and out_minutes(first, grid) <= promised:
+        return told("reason.firing_of_its_own", first)
+    everywhere = places(Timetable(problem, timetable.batches), batch.at_any_price(), stages=timetable)
+    able = [placed.kiln for placed in everywhere if out_minutes(placed, grid) <= promised]
+    emptied = {kiln: _if_empty(timetable, batch, kiln) for kiln in able}
+    in_time = [p for p in emptied.values() if p is not None and out_minutes(p, grid) <= promised]
+    if able and not in_time:
+        return say("reason.hands_or_current", kilns=tuple(problem.kilns[kiln].id for kiln in able))
+    taken = [(loads, placed) for placed in in_time if (loads := _loads_in(timetable, placed))]
+    if not taken:
+        return say("reason.kilns_hands_current")
+    loads, placed = min(taken, key=lambda pair: (len(pair[0]), out_minutes(pair[1], grid)))
+    return told("reason.kiln_fires_others", placed, loads=_some_of(loads))
+
+
+def _if_empty(timetable: Timetable, batch: Batch, kiln: int) -> Placed | None:
+    """Where a batch is out first in a kiln without that kiln's firings but those of its own earlier stages."""
+    problem = timetable.problem
+    bounds, fit = timetable.bounds(batch.loads), timetable.batches.fit(batch, kiln)
+    if bounds is None or fit is None:
+        return None
+    earlier = {problem.load_number.get(problem.loads[load].after or "") for load in batch.loads}
+    mark = len(timetable.log)
+    for _, _, number in list(timetable.busy(kiln)):
+        if number >= 0 and not earlier & set(timetable.firings[number].batch.loads):
+            timetable.remove(number)
+    urgent = replace(batch.at_any_price(), ready=max(batch.ready, bounds[0]))
+    placed = timetable.best_place(urgent, kiln, fit, free_of_stages=True, last_out_minutes=bounds[1])
+    timetable.undo(mark)
+    return placed
 
 
 def _loads_in(timetable: Timetable, placed: Placed) -> list[str]:

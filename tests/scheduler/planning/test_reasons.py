@@ -12,7 +12,16 @@ from shared.kilns import Circuit
 from shared.loads import Load
 from shared.studio import Shift, Studio
 from shared.texts import Text
-from tests.scheduler.planning.plain_studio import ALWAYS, BEGIN, EVERY_DAY, bench_kiln, load, studio, timetable_of
+from tests.scheduler.planning.plain_studio import (
+    ALWAYS,
+    BEGIN,
+    EVERY_DAY,
+    bench_kiln,
+    load,
+    slow_profile,
+    studio,
+    timetable_of,
+)
 
 ONE_HAND = Shift(days=EVERY_DAY, opens="00:00", closes="24:00", hands=1)
 TWO_KILNS = (bench_kiln("K1"), bench_kiln("K2"))
@@ -87,3 +96,29 @@ def test_the_kiln_named_could_have_it_in_time_if_its_loads_were_gone() -> None:
     said = why_late(timetable, 0).why
     assert said.startswith("K2 could have it out ")
     assert said.endswith("if it did not fire C then")
+
+
+def test_what_could_be_in_time_in_a_firing_of_its_own_is_told_so() -> None:
+    """As where a load late by minutes waits for others to share a firing with, which costs less than one more."""
+    place = studio(kilns=TWO_KILNS, shifts=(ALWAYS,))
+    soonest = put(timetable_of(place, (load("L"),)), (0,), 0)
+    timetable = timetable_of(place, (load("L", promised=BEGIN + soonest), load("A", ready=BEGIN + 120)))
+    assert put(timetable, (0, 1), 0) > soonest
+    said = why_late(timetable, 0).why
+    assert said.startswith("in a firing of its own K2 could have it out Mon 30 Nov ")
+
+
+def test_an_earlier_stage_is_not_blamed_for_being_in_the_kiln_before() -> None:
+    """It is opened before it is cool, and free for the next only later."""
+    place = studio(profiles=(slow_profile(unload_below_c=120.0),), shifts=(ALWAYS,))
+    stages = (load("S"), load("L", after="S"))
+    both = timetable_of(place, stages)
+    put(both, (0,), 0)
+    soonest = put(both, (1,), 0)
+    late = stages[1].model_copy(update={"promised": BEGIN + soonest})
+    timetable = timetable_of(place, (stages[0], late, load("A")))
+    put(timetable, (0,), 0)
+    put(timetable, (2,), 0)
+    assert put(timetable, (1,), 0) > soonest
+    said = why_late(timetable, 1).why
+    assert said.endswith(" if it did not fire A then")
