@@ -30,7 +30,7 @@ WIDTHS_MINUTES = (240, 120, 60)
 COLUMNS_A_SECOND = 250
 """Columns that are listed and priced in a second; measured, 200 to 300 on one core."""
 
-GAPS = (0.005, 0.01, 0.02, 0.04, 0.08, math.inf)
+GAPS = (0.0002, 0.001, 0.005, 0.01, 0.02, 0.04, 0.08, math.inf)
 """How far above its bound a plan is looked for, at first, then, last [-]: the nearer, the fewer times are possible."""
 
 MOST_LISTED = 3000
