@@ -29,14 +29,18 @@ from scheduler.planning.timetable import out_minutes
 
 Rule = Callable[[cp_model.CpModel, Part, Variables], None]
 
+MOST_BOOKED = 8
+"""Bookings of a kiln between which a firing's place is a decision, at most: each asks for a variable a firing."""
+
 
 def each_load_once(model: cp_model.CpModel, part: Part, v: Variables) -> None:
     """Each load leads, joins or is unplaced: ``sum of joins + unplaced = 1``; a firing is in one kiln."""
     problem = part.timetable.problem
     for load in part.loads:
         ways = [leader.members[load] for leader in v.leaders_of.get(load, [])]
-        if part.known_bound + problem.studio.prices.unplaced * problem.loads[load].priority > part.known_cost:
-            # A plan that leaves it out is dearer than the one at hand.
+        dearer = part.known_bound + problem.studio.prices.unplaced * problem.loads[load].priority > part.known_cost
+        if dearer or part.all_placed:
+            # Plans that leave it out are dearer than the one at hand, or not asked for.
             model.add(v.unplaced[load] == 0)
         model.add_exactly_one([*ways, v.unplaced[load]])
     for leader in v.leaders:
@@ -77,6 +81,7 @@ def capacity(model: cp_model.CpModel, part: Part, v: Variables) -> None:
     """
     problem = part.timetable.problem
     for leader in v.leaders:
+        _room_anywhere(model, part, leader)
         for option in leader.options:
             oven = problem.kilns[option.kiln]
             limit = int(oven.shelf_area_cm2 * oven.height_mm / 100.0)
@@ -88,6 +93,19 @@ def capacity(model: cp_model.CpModel, part: Part, v: Variables) -> None:
             most = round(option.mass_limit_kg * 1000)
             if sum(grams) > most:
                 model.add(cp_model.LinearExpr.weighted_sum(joins, grams) <= most).only_enforce_if(option.present)
+
+
+def _room_anywhere(model: cp_model.CpModel, part: Part, leader: Leader) -> None:
+    """The same over all its kilns at once, for the linear programme: ``sum of least room <= room where it is``.
+
+    Measured on 50 jobs of the published problem in 5 ovens: proved in 15 s with this row, in 42 s without.
+    """
+    kilns = part.timetable.problem.kilns
+    limits = [int(kilns[o.kiln].shelf_area_cm2 * kilns[o.kiln].height_mm / 100.0) for o in leader.options]
+    takes = [min(int(room(part, load, o.kiln) / 100.0) for o in leader.options) for load in leader.members]
+    if len(set(limits)) > 1 and sum(takes) > min(limits):
+        joined = cp_model.LinearExpr.weighted_sum(list(leader.members.values()), takes)
+        model.add(joined <= cp_model.LinearExpr.weighted_sum([o.present for o in leader.options], limits))
 
 
 def load_order(model: cp_model.CpModel, part: Part, v: Variables) -> None:
@@ -121,7 +139,9 @@ def kiln_one_at_a_time(model: cp_model.CpModel, part: Part, v: Variables) -> Non
                 loading, _, free = lengths(option.phases)
                 start, whole = leader.load_at, loading + free
                 intervals.append(model.new_optional_fixed_size_interval_var(start, whole, option.present, ""))
-                if leader.clean_at is not leader.load_at and busy[option.kiln]:
+                if len(busy[option.kiln]) <= MOST_BOOKED:
+                    _between_bookings(model, part, leader, option)
+                elif leader.clean_at is not leader.load_at:
                     size = model.new_int_var(0, 5 * horizon, "")
                     there = option.present
                     # A clean-out and its firing are not parted, not even by an outage of no length.
@@ -135,6 +155,29 @@ def kiln_one_at_a_time(model: cp_model.CpModel, part: Part, v: Variables) -> Non
                 )
     for kiln, intervals in by_kiln.items():
         model.add_no_overlap([*intervals, *busy[kiln]])
+
+
+def _between_bookings(model: cp_model.CpModel, part: Part, leader: Leader, option: Option) -> None:
+    """Between which two bookings of its kiln a firing lies, with the clean-out before it, as a decision of its own.
+
+    Measured on 50 jobs of the published problem in 5 ovens with 5 times of availability each: proved in 42 s with it,
+    not in 50 s without.
+    """
+    loading, _, free = lengths(option.phases)
+    booked = part.timetable.busy(option.kiln)
+    begins = [0, *(end for _, end, _ in booked)]
+    ends = [*(begin for begin, _, _ in booked), None]
+    there = []
+    for begin, end in zip(begins, ends, strict=True):
+        if end is not None and end - begin < loading + free:
+            continue
+        here = model.new_bool_var("")
+        model.add(leader.clean_at >= begin).only_enforce_if(here)
+        model.add(leader.start >= begin + loading).only_enforce_if(here)
+        if end is not None:
+            model.add(leader.start <= end - free).only_enforce_if(here)
+        there.append(here)
+    model.add(cp_model.LinearExpr.sum(there) == option.present)
 
 
 def _free(model: cp_model.CpModel, leader: Leader, option: Option) -> None:

@@ -23,7 +23,8 @@ class Part:
     """A part of a plan to be decided anew: ``loads`` are free, everything booked in ``timetable`` is fixed.
 
     ``current`` are the free loads' firings of the plan so far, for the hint. Only plans that cost less than
-    ``known_cost`` are looked for where no plan can cost less than ``known_bound`` [currency].
+    ``known_cost`` are looked for where no plan can cost less than ``known_bound`` [currency], and only those that
+    leave no load out where all are to be ``all_placed``.
     """
 
     timetable: Timetable
@@ -31,6 +32,7 @@ class Part:
     current: tuple[Placed, ...] = ()
     known_cost: float = math.inf
     known_bound: float = 0.0
+    all_placed: bool = False
 
 
 Moment = cp_model.IntVar | cp_model.LinearExpr

@@ -7,6 +7,7 @@ it must.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -114,6 +115,14 @@ def test_each_load_once_forbids_to_join_where_nobody_leads() -> None:
 KILNS = (bench_kiln("K1"), bench_kiln("K2"))
 
 
+@pytest.mark.parametrize("all_placed", [True, False])
+def test_each_load_once_leaves_none_out_where_all_are_to_be_placed(all_placed: bool) -> None:
+    case = Alone(studio(), TWO)
+    rules.each_load_once(case.model, replace(case.part, all_placed=all_placed), case.v)
+    case.model.add(case.v.unplaced[1] == 1)
+    assert case.feasible() is not all_placed
+
+
 @pytest.mark.parametrize(("kiln", "allowed"), [(0, False), (1, True)])
 def test_work_fits_kiln_keeps_a_member_out_of_kilns_that_it_does_not_name(kiln: int, allowed: bool) -> None:
     loads = (load("A"), load("B", kilns=("K2",)))
@@ -143,6 +152,16 @@ def test_capacity_counts_the_room_of_the_kiln(footprint_cm2: float, allowed: boo
     loads = tuple(load(name, footprint_cm2=footprint_cm2, height_mm=200.0) for name in "AB")
     case = Alone(studio(), loads, rules.each_load_once, rules.capacity)
     case.fires(0)
+    case.model.add(case.leader(0).members[1] == 1)
+    assert case.feasible() is allowed
+
+
+@pytest.mark.parametrize(("kiln", "allowed"), [(0, False), (1, True)])
+def test_capacity_is_that_of_the_kiln_that_is_chosen(kiln: int, allowed: bool) -> None:
+    loads = tuple(load(name, footprint_cm2=650.0, height_mm=200.0) for name in "AB")
+    large = bench_kiln("K2", inside_mm=(500.0, 500.0, 300.0))
+    case = Alone(studio(kilns=(bench_kiln(), large)), loads, rules.each_load_once, rules.capacity)
+    case.fires(0, kiln)
     case.model.add(case.leader(0).members[1] == 1)
     assert case.feasible() is allowed
 
