@@ -80,8 +80,9 @@ def why_unplaced(timetable: Timetable, number: int, tried: bool = True) -> Reaso
     empty = Timetable(problem, batches)
     if _best(empty, batch, stages=timetable) is None:
         return _alone(timetable, batch)
-    helps = tuple(_what_helps(timetable, batch, FAR)) if tried else ()
-    return Reason("time", say("reason.every_kiln_that"), helps)
+    if not tried:
+        return Reason("time", say("reason.every_kiln_that"))
+    return Reason("time", _in_the_way(timetable, batch, FAR), tuple(_what_helps(timetable, batch, FAR)))
 
 
 def why_late(timetable: Timetable, number: int) -> Reason:
@@ -124,7 +125,8 @@ def why_late(timetable: Timetable, number: int) -> Reason:
 def _in_the_way(timetable: Timetable, batch: Batch, promised: int) -> Text:
     """How a batch could be out by its promise: in a firing of its own, or in a kiln without the fewest loads.
 
-    Where neither will do, what others need more than kilns. All else is as planned.
+    Where neither will do, what others need more than kilns. All else is as planned. Of a load without a place it is
+    asked how it could be out at all, which is a promise ``FAR`` off.
     """
     problem, grid = timetable.problem, timetable.problem.grid_minutes
 
@@ -140,10 +142,11 @@ def _in_the_way(timetable: Timetable, batch: Batch, promised: int) -> Text:
     emptied = {kiln: _if_empty(timetable, batch, kiln) for kiln in able}
     in_time = [p for p in emptied.values() if p is not None and out_minutes(p, grid) <= promised]
     if able and not in_time:
-        return say("reason.hands_or_current", kilns=tuple(problem.kilns[kiln].id for kiln in able))
+        key = "reason.hands_or_current" if promised < FAR else "reason.no_place_if_emptied"
+        return say(key, kilns=tuple(problem.kilns[kiln].id for kiln in able))
     taken = [(loads, placed) for placed in in_time if (loads := _loads_in(timetable, placed))]
     if not taken:
-        return say("reason.kilns_hands_current")
+        return say("reason.kilns_hands_current" if promised < FAR else "reason.every_kiln_that")
     loads, placed = min(taken, key=lambda pair: (len(pair[0]), out_minutes(pair[1], grid)))
     return told("reason.kiln_fires_others", placed, loads=_some_of(loads))
 

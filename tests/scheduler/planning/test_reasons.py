@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import pytest
 
-from scheduler.planning.reasons import MOST_NAMED, why_late
+from scheduler.planning.reasons import MOST_NAMED, why_late, why_unplaced
 from scheduler.planning.timetable import Timetable, out_minutes
 from shared.kilns import Circuit
 from shared.loads import Load
+from shared.profiles import Segment
 from shared.studio import Shift, Studio
 from shared.texts import Text
 from tests.scheduler.planning.plain_studio import (
@@ -122,3 +124,45 @@ def test_an_earlier_stage_is_not_blamed_for_being_in_the_kiln_before() -> None:
     assert put(timetable, (1,), 0) > soonest
     said = why_late(timetable, 1).why
     assert said.endswith(" if it did not fire A then")
+
+
+def booked(name: str, **changes: Any) -> Load:
+    """A load of hot work in a firing of its own, whose session all have booked for the same time."""
+    return load(name, profile="hot", session_at=BEGIN + 300, alone=True, **changes)
+
+
+HOT = slow_profile(
+    "hot",
+    unload="hot",
+    unload_below_c=None,
+    own_segments=(Segment(rate_k_per_hour=100.0, to_c=220.0, hold_minutes=60.0, hold_up_to_minutes=240.0),),
+)
+
+
+def left_out(place: Studio, **changes: Any) -> Text:
+    """Why a booked load has no place beside another, A, that is booked for the same time and fired in K1."""
+    timetable = timetable_of(place, (booked("L", **changes), booked("A")))
+    batch = timetable.batches.make("hot", (1,))
+    assert batch is not None
+    fit = timetable.batches.fit(batch, 0)
+    assert fit is not None
+    placed = timetable.best_place(batch, 0, fit)
+    assert placed is not None
+    timetable.add(placed)
+    reason = why_unplaced(timetable, 0)
+    assert reason.rule == "time"
+    assert timetable.pending() == [0]
+    assert isinstance(reason.why, Text)
+    return reason.why
+
+
+def test_of_a_load_without_a_place_it_is_said_which_loads_are_in_its_kiln() -> None:
+    said = left_out(studio(profiles=(HOT,), shifts=(ALWAYS,)))
+    assert said.startswith("K1 could have it out Mon 30 Nov ")
+    assert said.endswith(" if it did not fire A then")
+
+
+def test_no_load_of_a_kiln_is_blamed_for_one_without_a_place_that_lacks_hands() -> None:
+    place = studio(kilns=TWO_KILNS, profiles=(HOT,), shifts=(ONE_HAND,))
+    said = left_out(place, kilns=("K2",))
+    assert said == "even with K2 empty it would have no place: hands or current are needed elsewhere"
