@@ -29,9 +29,9 @@ ONE_HAND = Shift(days=EVERY_DAY, opens="00:00", closes="24:00", hands=1)
 TWO_KILNS = (bench_kiln("K1"), bench_kiln("K2"))
 
 
-def put(timetable: Timetable, numbers: tuple[int, ...], kiln: int) -> int:
+def put(timetable: Timetable, numbers: tuple[int, ...], kiln: int, profile: str = "warm") -> int:
     """Put loads into a firing in a kiln, where that costs least; returns the minute at which they are out."""
-    batch = timetable.batches.make("warm", numbers)
+    batch = timetable.batches.make(profile, numbers)
     assert batch is not None
     fit = timetable.batches.fit(batch, kiln)
     assert fit is not None
@@ -142,13 +142,7 @@ HOT = slow_profile(
 def left_out(place: Studio, **changes: Any) -> Text:
     """Why a booked load has no place beside another, A, that is booked for the same time and fired in K1."""
     timetable = timetable_of(place, (booked("L", **changes), booked("A")))
-    batch = timetable.batches.make("hot", (1,))
-    assert batch is not None
-    fit = timetable.batches.fit(batch, 0)
-    assert fit is not None
-    placed = timetable.best_place(batch, 0, fit)
-    assert placed is not None
-    timetable.add(placed)
+    put(timetable, (1,), 0, "hot")
     reason = why_unplaced(timetable, 0)
     assert reason.rule == "time"
     assert timetable.pending() == [0]

@@ -22,11 +22,11 @@ LOADS = (
 )
 
 
-def _place(**changes: Any) -> Studio:
+def _place(*, with_clean_outs: bool = True, **changes: Any) -> Studio:
     return studio(
         kilns=(bench_kiln(work=("firing", "wax")),),
         profiles=(slow_profile(), slow_profile("melt", work="wax")),
-        clean_outs=(CleanOut(after=("wax",), before=("firing",), minutes=60.0, price=7.0),),
+        clean_outs=(CleanOut(after=("wax",), before=("firing",), minutes=60.0, price=7.0),) if with_clean_outs else (),
         prices=Prices(late_load=40.0, late_hour=1.5),
         **changes,
     )
@@ -50,7 +50,7 @@ def _cheapest(place: Studio, *, probes: bool = False) -> float:
 def test_the_cheapest_plan_costs_the_same_with_tied_and_with_free_times(
     monkeypatch: pytest.MonkeyPatch, with_clean_outs: bool, out: tuple[Outage, ...]
 ) -> None:
-    place = _place(outages=out) if with_clean_outs else _place(outages=out).model_copy(update={"clean_outs": ()})
+    place = _place(with_clean_outs=with_clean_outs, outages=out)
     costs = []
     for abound in (True, False):
         for module in (variables, rules):
@@ -67,7 +67,7 @@ def test_an_outage_makes_the_cheapest_plan_dearer() -> None:
 def test_it_costs_the_same_whether_the_place_between_bookings_is_a_decision(
     monkeypatch: pytest.MonkeyPatch, with_clean_outs: bool
 ) -> None:
-    place = _place(outages=OUT) if with_clean_outs else _place(outages=OUT).model_copy(update={"clean_outs": ()})
+    place = _place(with_clean_outs=with_clean_outs, outages=OUT)
     decided = _cheapest(place)
     monkeypatch.setattr(rules, "MOST_BOOKED", -1)
     assert _cheapest(place) == pytest.approx(decided, abs=1e-6)
