@@ -12,12 +12,11 @@ notices changes of this file only, so every constant that is compiled in stands 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
-from typing import Any, TypeVar, cast
 
 import numpy as np
-from numba import njit
 from numpy.typing import NDArray
+
+from scheduler.compiling import compiled
 
 Floats = NDArray[np.float64]
 
@@ -105,18 +104,7 @@ R_STATUS, R_SAFE, R_COLD, R_OPEN, R_KWH, R_STALL, R_IN, R_LOST, R_TAKEN, R_STORE
 RESULTS = 11
 
 
-_Function = TypeVar("_Function", bound=Callable[..., Any])
-
-
-def _compiled(function: _Function) -> _Function:
-    """Compile at the first call and keep the machine code beside the source, for the next process."""
-    try:
-        return cast(_Function, njit(cache=True, error_model="numpy")(function))
-    except RuntimeError:  # no folder that can be written: compile in every process, which takes seconds
-        return cast(_Function, njit(error_model="numpy")(function))
-
-
-@_compiled
+@compiled
 def _radiation(one_c: float, other_c: float) -> float:
     """Black-body conductance between two temperatures [W/m²K]."""
     a = one_c + KELVIN
@@ -124,19 +112,19 @@ def _radiation(one_c: float, other_c: float) -> float:
     return STEFAN_BOLTZMANN * (a * a + b * b) * (a + b)
 
 
-@_compiled
+@compiled
 def _cell(temperature_c: float) -> int:
     place = int((temperature_c - TABLE_LOW_C) / TABLE_STEP_K)
     return min(max(place, 0), TABLE_CELLS - 1)
 
 
-@_compiled
+@compiled
 def _enthalpy_at(table: Floats, temperature_c: float) -> float:
     i = _cell(temperature_c)
     return float(table[i] + (table[i + 1] - table[i]) * ((temperature_c - TABLE_LOW_C) / TABLE_STEP_K - i))
 
 
-@_compiled
+@compiled
 def _temperature_at(table: Floats, enthalpy: float, guess_c: float) -> float:
     i = _cell(guess_c)
     while i < TABLE_CELLS - 1 and enthalpy > table[i + 1]:
@@ -146,7 +134,7 @@ def _temperature_at(table: Floats, enthalpy: float, guess_c: float) -> float:
     return float(TABLE_LOW_C + TABLE_STEP_K * (i + (enthalpy - table[i]) / (table[i + 1] - table[i])))
 
 
-@_compiled
+@compiled
 def _ware_temperature(sensible: Floats, first: Floats, enthalpy: float, guess_c: float, hottest_c: float) -> float:
     """Temperature of ware [°C] by its enthalpy; on the first-heating curve only where it is hotter than ever."""
     at_hottest = _enthalpy_at(first, hottest_c)
@@ -156,7 +144,7 @@ def _ware_temperature(sensible: Floats, first: Floats, enthalpy: float, guess_c:
     return _temperature_at(sensible, enthalpy - absorbed, guess_c)
 
 
-@_compiled
+@compiled
 def _ware_capacity(sensible: Floats, first: Floats, temperature_c: float, hottest_c: float) -> float:
     """Apparent specific heat of ware [J/kgK]."""
     i = _cell(temperature_c)
@@ -164,7 +152,7 @@ def _ware_capacity(sensible: Floats, first: Floats, temperature_c: float, hottes
     return float((table[i + 1] - table[i]) / TABLE_STEP_K)
 
 
-@_compiled
+@compiled
 def _room_conductance(p: Floats, chamber_c: float, vented: bool, open_share: float) -> float:
     """Cracks, vent and open lid: chamber to room [W/K], with ``p`` the kiln's scalars."""
     room_c = p[P_ROOM]
@@ -183,7 +171,7 @@ def _room_conductance(p: Floats, chamber_c: float, vented: bool, open_share: flo
     return float(total)
 
 
-@_compiled
+@compiled
 def _conductances(
     p: Floats, half: Floats, k: Floats, wall: Floats, s: Floats, vented: bool, open_share: float, g: Floats
 ) -> float:
@@ -225,7 +213,7 @@ def _conductances(
     return float(POWER_ON_BRICK * into / (film + into))
 
 
-@_compiled
+@compiled
 def _eliminate(
     dt: float,
     p: Floats,
@@ -283,7 +271,7 @@ def _eliminate(
     return m0, m1
 
 
-@_compiled
+@compiled
 def _apply(
     dt: float,
     power: float,
@@ -348,7 +336,7 @@ def _apply(
     s[CHAMBER] = chamber_c
 
 
-@_compiled
+@compiled
 def _stored(p: Floats, mass: Floats, wall_h: Floats, s: Floats) -> float:
     """Energy above 0 °C in the kiln and its charge [J]."""
     total = p[P_CHAMBER] * s[CHAMBER] + p[P_SHELF_KG] * s[H_SHELF]
@@ -358,7 +346,7 @@ def _stored(p: Floats, mass: Floats, wall_h: Floats, s: Floats) -> float:
     return float(total)
 
 
-@_compiled
+@compiled
 def _take_ware(s: Floats, left_kg: float, result: Floats) -> None:
     """Take ware out, down to ``left_kg`` [kg]; its heat leaves with it."""
     taken = s[WARE_KG] - left_kg
@@ -367,7 +355,7 @@ def _take_ware(s: Floats, left_kg: float, result: Floats) -> None:
         s[WARE_KG] = left_kg
 
 
-@_compiled
+@compiled
 def fire(
     dt: float,
     per_minute: int,

@@ -16,11 +16,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
 from scipy.optimize import linprog
 
+from scheduler.compiling import compiled
 from scheduler.planning.bounds import load_bounds
 from scheduler.planning.columns import Column, columns_of
 from scheduler.planning.dispatch import place_in_stages
@@ -314,7 +314,7 @@ def _times(problem: Problem, columns: Sequence[Column]) -> _Times:
         phases = column.fit.phases
         able = np.flatnonzero(np.isfinite(column.by_start))
         frees, loads = column.frees_at[able].astype(np.int64), column.loads_at[able].astype(np.int64)
-        for way, chosen in enumerate(_ways(able, loads, frees, column.by_start[able], slots, day)):
+        for way, chosen in enumerate(ways_by_slot(able, loads, frees, column.by_start[able], slots, day)):
             start[way, number] = chosen
         free[number] = np.minimum(column.frees_at, FAR)
         coming = np.append(np.where(np.isfinite(column.late), every, FAR), FAR)
@@ -327,8 +327,15 @@ def _times(problem: Problem, columns: Sequence[Column]) -> _Times:
     return _Times(start, free, cost, out_minutes, cycle)
 
 
-@numba.njit(cache=True, nogil=True)
-def _ways(able, loads, frees, cost, slots, day):  # type: ignore[no-untyped-def]
+@compiled
+def ways_by_slot(
+    able: Ints,
+    loads: Ints,
+    frees: Ints,
+    cost: Floats,
+    slots: int,
+    day: int,
+) -> tuple[Ints, Ints]:
     """By slot in which a kiln is free, two starts: see `_Times`. ``able`` are the possible ones, in order."""
     count = len(able)
     soonest, cheapest = np.full(slots + 1, -1), np.full(slots + 1, -1)

@@ -5,11 +5,14 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 
-import numba
 import numpy as np
 from numpy.typing import NDArray
 
+from scheduler.compiling import compiled
 from shared.studio import Studio
+
+Ints = NDArray[np.int32]
+Floats = NDArray[np.float64]
 
 MICRO = 1_000_000
 """Prices of clean-outs are counted in millionths, so that sums are exact however often they are changed."""
@@ -66,10 +69,22 @@ def clean_outs_of(studio: Studio) -> CleanOuts:
     return CleanOuts(slots, micros, work_of, first)
 
 
-@numba.njit(cache=True, nogil=True)
-def fill_gaps(  # type: ignore[no-untyped-def]
-    loads, frees, works, first, work, slots, micros, takes_hands, people_used, people, closes, cleaning, costs
-):
+@compiled
+def fill_gaps(
+    loads: Ints,
+    frees: Ints,
+    works: Ints,
+    first: int,
+    work: int,
+    slots: Ints,
+    micros: NDArray[np.int64],
+    takes_hands: bool,
+    people_used: Ints,
+    people: Ints,
+    closes: Ints,
+    cleaning: Ints,
+    costs: Floats,
+) -> None:
     """Fill in the gaps between a kiln's entries for a firing of ``work``.
 
     ``loads``, ``frees``, ``works`` are the entries in order (work -1: an outage). Filled in are when the firing must
@@ -109,8 +124,17 @@ def fill_gaps(  # type: ignore[no-untyped-def]
             closes[gap] = -1
 
 
-@numba.njit(cache=True, nogil=True)
-def first_unclean(loads, frees, works, first, slots, takes_hands, people_used, people):  # type: ignore[no-untyped-def]
+@compiled
+def first_unclean(
+    loads: Ints,
+    frees: Ints,
+    works: Ints,
+    first: int,
+    slots: Ints,
+    takes_hands: bool,
+    people_used: Ints,
+    people: Ints,
+) -> int:
     """The first entry of a kiln whose clean-out has no room or no hands; -1 where all have."""
     work = first
     opens = 0

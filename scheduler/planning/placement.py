@@ -9,7 +9,14 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-import numba
+import numpy as np
+from numpy.typing import NDArray
+
+from scheduler.compiling import compiled
+
+Ints = NDArray[np.int32]
+Floats = NDArray[np.float64]
+Mask = NDArray[np.bool_]
 
 EARLINESS = 2e-5
 """What a slot sooner is worth to the search [currency per slot], so that of two equal places it takes the earlier."""
@@ -30,18 +37,36 @@ class Place(NamedTuple):
     cleaning: float = 0.0
 
 
-@numba.njit(cache=True, nogil=True)
-def book(used, rows, begin, end, change):  # type: ignore[no-untyped-def]
+@compiled
+def book(
+    used: Ints,
+    rows: Ints,
+    begin: int,
+    end: int,
+    change: int,
+) -> None:
     """Add ``change`` to rows of what is used, in ``[begin, end)``; what lies before the plan does not count."""
     for row in rows:
         for slot in range(max(0, begin), max(0, end)):
             used[row, slot] += change
 
 
-@numba.njit(cache=True, nogil=True)
-def book_firing(  # type: ignore[no-untyped-def]
-    people_used, crew, hands, lines_used, lines, amps, load, loaded, start, hot_end, unload, unloaded, sign
-):
+@compiled
+def book_firing(
+    people_used: Ints,
+    crew: Ints,
+    hands: Ints,
+    lines_used: Ints,
+    lines: Ints,
+    amps: int,
+    load: int,
+    loaded: int,
+    start: int,
+    hot_end: int,
+    unload: int,
+    unloaded: int,
+    sign: int,
+) -> None:
     """Book the hands and the current of a firing, or take them back; what lies before the plan does not count.
 
     One pair of hands (row 0) from ``load`` to ``loaded``; so many ``hands`` of each row of the ``crew`` from ``unload``
@@ -57,53 +82,53 @@ def book_firing(  # type: ignore[no-untyped-def]
             lines_used[line, slot] += sign * amps
 
 
-@numba.njit(cache=True, nogil=True, fastmath=False)
-def find_place(  # type: ignore[no-untyped-def]
-    first_load,
-    last_out_minutes,
-    load_len,
-    is_hot,
-    hot,
-    end_slot,
-    safe,
-    latest,
-    unload_len,
-    out_minutes,
-    cold,
-    open_cool,
-    opens_at,
-    closes_at,
-    cleaning_slots,
-    cleaning_costs,
-    least_cleaning,
-    cleaned_by_hand,
-    people_used,
-    people,
-    groups,
-    hands,
-    lines_used,
-    line_limit,
-    kiln_lines,
-    amps,
-    heat_ok,
-    start_ok,
-    end_ok,
-    energy,
-    least_energy,
-    price,
-    hold_kwh_per_slot,
-    fixed_session,
-    promised,
-    weight,
-    once,
-    stay_from,
-    stay_to,
-    stay_price,
-    grid,
-    only_start,
-    earliness,
-    beat,
-):
+@compiled
+def find_place(
+    first_load: int,
+    last_out_minutes: int,
+    load_len: int,
+    is_hot: bool,
+    hot: int,
+    end_slot: int,
+    safe: int,
+    latest: int,
+    unload_len: int,
+    out_minutes: int,
+    cold: int,
+    open_cool: int,
+    opens_at: Ints,
+    closes_at: Ints,
+    cleaning_slots: Ints,
+    cleaning_costs: Floats,
+    least_cleaning: float,
+    cleaned_by_hand: bool,
+    people_used: Ints,
+    people: Ints,
+    groups: Ints,
+    hands: Ints,
+    lines_used: Ints,
+    line_limit: Ints,
+    kiln_lines: Ints,
+    amps: int,
+    heat_ok: Mask,
+    start_ok: Mask,
+    end_ok: Mask,
+    energy: Floats,
+    least_energy: float,
+    price: Floats,
+    hold_kwh_per_slot: float,
+    fixed_session: int,
+    promised: Floats,
+    weight: Floats,
+    once: Floats,
+    stay_from: Floats,
+    stay_to: Floats,
+    stay_price: float,
+    grid: int,
+    only_start: int,
+    earliness: float,
+    beat: float,
+) -> tuple[bool, int, int, int, int, float, float, float]:
     """Return ``(found, load, start, unload, free, energy, guide, cleaning)``; lengths in slots, promises in minutes.
 
     The gaps between the kiln's firings are ``[opens_at, closes_at)``, each with the clean-out that it asks for before

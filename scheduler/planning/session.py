@@ -14,6 +14,7 @@ from scheduler.planning.blending import plan_anew_around, plan_around
 from scheduler.planning.bounds import LoadBound, cost_bound, load_bounds
 from scheduler.planning.colleague import Colleague, Job, LayOut
 from scheduler.planning.columns import Column
+from scheduler.planning.compiled import load_compiled
 from scheduler.planning.group_bounds import bounds_by_groups
 from scheduler.planning.heats import Heats, Known
 from scheduler.planning.model.solve import Limits
@@ -193,6 +194,7 @@ class Session:
         helped: bool = False,
         bounds: tuple[LoadBound, ...] | None = None,
     ) -> None:
+        load_compiled()
         self.settings = settings or Settings()
         self.clock = Clock(self.settings)
         self._progress = progress
