@@ -155,6 +155,11 @@ def measured(method: str, seed: int, size: int, seconds: float) -> dict[str, Any
     return found
 
 
+def _gap(row: dict[str, Any]) -> float:
+    """By how much a cost is above its bound, to a hundredth [-]; at the bound but for rounding it is 0, not -0."""
+    return round(row["cost"] / row["bound"] - 1.0, 2) + 0.0
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
     """Print the table, and the medians; 1 if a plan is refused."""
     parser = argparse.ArgumentParser(description="The planner against baselines, size by size.")
@@ -187,7 +192,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
                     continue
                 costs.setdefault((size, method), []).append(row["cost"])
                 refused += row["audit"].isupper() or row["audit"].startswith("REFUSED")
-                gap = f"{row['cost'] / row['bound'] - 1.0:8.0%}" if row["bound"] > 0 else "       –"
+                gap = f"{_gap(row):8.0%}" if row["bound"] > 0 else "       –"
                 print(
                     f"{head} {row['cost']:11.1f} {row['bound']:10.1f} {gap} {row['unplaced']:8d} {row['late']:4d}"
                     f" {row['seconds']:7.1f} {row['megabytes']:4.0f}  {row['audit']}",
