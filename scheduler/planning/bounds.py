@@ -9,13 +9,13 @@ kiln. Times are those of the plan's grid, as the planner rounds them.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from scheduler.planning.batches import Batches, Fit
+from scheduler.planning.batches import Batch, Batches, Fit
 from scheduler.planning.clean_outs import NO_CLEAN_OUTS
 from scheduler.planning.dispatch import in_stages
-from scheduler.planning.heats import Charge, energy_costs, mass_step_below_kg
+from scheduler.planning.heats import Charge, least_energy, mass_step_below_kg
 from scheduler.planning.timetable import Timetable, out_minutes
 
 _ROUNDING_H = 1e-9
@@ -113,29 +113,64 @@ def _bound(
         ready = max(ready, problem.slots_of(stage.soonest_minutes + row.gap_minutes))
     # Wanted at any price, so that the sweep finds the soonest end and not the cheapest.
     urgent = replace(batch.at_any_price(), ready=ready, stays=())
-    soonest = math.inf
-    shares: list[tuple[float, float, float]] = []
-    for kiln, fit in courses:
-        if row.kilns and problem.kilns[kiln].id not in row.kilns:
-            continue
-        placed = empty.best_place(urgent, kiln, fit, free_of_stages=True)
-        if placed is None:
-            continue
-        soonest = min(soonest, out_minutes(placed, problem.grid_minutes))
-        room = _room(batches, load, kiln)
-        cheapest = problem.studio.prices.firing + float(energy_costs(problem, fit.phases).min())
-        shares.append((room * cheapest, cheapest, room))
-    if not shares:
+    ways = [way for way in courses if not row.kilns or problem.kilns[way[0]].id in row.kilns]
+    alone = _Alone(empty, urgent, ways)
+    soonest = alone.soonest_minutes()
+    if soonest == math.inf:
         return nowhere
+    rooms = [_room(batches, load, kiln) for kiln, _ in ways]
     return LoadBound(
         load=load,
         late=batch.late_cost(int(soonest)),
-        share=min(share for share, _, _ in shares),
-        least_firing=min(cheapest for _, cheapest, _ in shares),
-        room=min(room for _, _, room in shares),
+        share=alone.least_price(rooms),
+        least_firing=alone.least_price([1.0] * len(ways)),
+        room=alone.least(rooms, rooms.__getitem__),
         unplaced=unplaced,
         soonest_minutes=soonest,
     )
+
+
+class _Alone:
+    """A batch in an empty studio, by kiln and course: no more ways are looked at than each answer takes."""
+
+    def __init__(self, empty: Timetable, batch: Batch, ways: Sequence[tuple[int, Fit]]) -> None:
+        self._empty, self._batch, self._ways = empty, batch, ways
+        self._problem = empty.problem
+        self._out: dict[int, float] = {}
+
+    def soonest_minutes(self) -> float:
+        """When it is out at the soonest [min after the plan's begin]; infinite where it has no place."""
+        first, grid = max(self._batch.ready, 0), self._problem.grid_minutes
+        phases = [fit.phases for _, fit in self._ways]
+        return self.least([(first + p.load + p.safe) * grid + p.out_minutes for p in phases], self._out_minutes)
+
+    def least_price(self, parts: Sequence[float]) -> float:
+        """The least price of a firing, of which it pays a part by way [currency]."""
+        firing, cheapest_kwh = self._problem.studio.prices.firing, float(self._problem.price.min())
+        # At the cheapest hour throughout; less a rounding.
+        floors = [
+            part * (firing + cheapest_kwh * float(fit.phases.kwh_by_slot.sum()) - 1e-5)
+            for part, (_, fit) in zip(parts, self._ways, strict=True)
+        ]
+        return self.least(
+            floors, lambda way: parts[way] * (firing + least_energy(self._problem, self._ways[way][1].phases))
+        )
+
+    def least(self, floors: Sequence[float], value: Callable[[int], float]) -> float:
+        """The least ``value`` of a way in which it has a place, none below its floor; infinite where it has none."""
+        found = math.inf
+        for way in sorted(range(len(floors)), key=floors.__getitem__):
+            if floors[way] >= found:
+                break
+            if self._out_minutes(way) < math.inf:
+                found = min(found, value(way))
+        return found
+
+    def _out_minutes(self, way: int) -> float:
+        if way not in self._out:
+            placed = self._empty.best_place(self._batch, *self._ways[way], free_of_stages=True)
+            self._out[way] = math.inf if placed is None else out_minutes(placed, self._problem.grid_minutes)
+        return self._out[way]
 
 
 def _room(batches: Batches, load: int, kiln: int) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from collections import OrderedDict
 
 import numpy as np
 import pytest
@@ -183,6 +184,23 @@ def test_the_same_firing_is_the_same_to_the_last_bit(kiln_of, segment, firing_of
     assert simulate_one(first) is simulate_one(again)
     other = dataclasses.replace(first, ware_kg=first.ware_kg + 1.0)
     assert simulate_one(other) is not simulate_one(first)
+
+
+def test_many_firings_at_once_are_the_same_as_one_by_one_and_equal_ones_are_one(
+    kiln_of, segment, firing_of, monkeypatch
+) -> None:
+    """In threads side by side, whatever the machine has; in the requests' order."""
+    monkeypatch.setattr(module, "THREADS", 3)
+    monkeypatch.setattr(module, "_memory", OrderedDict())
+    masses = (1.0, 7.0, 3.0, 1.0, 9.0, 5.0, 3.0)
+    requests = [firing_of(kiln_of(), [segment(150, 1000)], mass) for mass in masses]
+    together = simulate(requests)
+    for request, course in zip(requests, together, strict=True):
+        afresh = simulate_afresh(request)[0]
+        assert np.array_equal(course.temperature_c, afresh.temperature_c)
+        assert _times(course) == _times(afresh)
+    assert together[0] is together[3]
+    assert module.remembered() == len(set(masses))
 
 
 def test_series_cannot_be_written_over_in_memory(kiln_of, segment, firing_of) -> None:

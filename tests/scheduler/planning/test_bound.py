@@ -6,24 +6,30 @@ model alone is not settled.
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from scheduler.audit import prove
 from scheduler.planning.arrivals import by_arrival
+from scheduler.planning.batches import Fit
+from scheduler.planning.bounds import load_bounds
 from scheduler.planning.dispatch import dispatch, orders
 from scheduler.planning.door import plan
+from scheduler.planning.heats import energy_costs, mass_step_below_kg
 from scheduler.planning.insertion import Inserter
 from scheduler.planning.model.solve import Limits, put, solve
 from scheduler.planning.model.variables import Part
 from scheduler.planning.proof import columns_within, listed_bounds
 from scheduler.planning.reasons import unplaced_loads
-from scheduler.planning.session import Session, Settings, studio_session
+from scheduler.planning.session import Session, Settings, lay_out, studio_session
 from scheduler.planning.settle import settle, write_plan_of
+from scheduler.planning.timetable import Timetable, out_minutes
 from shared.clock import wall_minute
 from shared.loads import Load
 from shared.studio import CleanOut, Outage, Prices, Studio
 from tests.benchmarks.careful_person import best_wait
-from tests.benchmarks.planning_sizes import METHODS, OURS, PLAIN
+from tests.benchmarks.planning_sizes import METHODS, OURS, PLAIN, studio_of
 from tests.benchmarks.studios import make_studio
 from tests.scheduler.planning.plain_studio import BEGIN, MONDAY, bench_kiln, clock, load, slow_profile, studio
 
@@ -88,6 +94,47 @@ def test_no_bound_is_above_any_of_the_benchmarks_own_figures() -> None:
     bounds = {name: row["bound"] for name, row in found.items()}
     assert 0.0 < bounds[PLAIN] <= bounds[OURS] + 1e-6
     assert max(bounds.values()) <= min(costs.values()) + 1e-6, (bounds, costs)
+
+
+@pytest.mark.parametrize(("size", "seed"), [(20, 4), (60, 1)])
+def test_what_a_load_costs_alone_is_the_least_of_all_kilns_and_courses_of_its_own(size: int, seed: int) -> None:
+    """Each is tried in every kiln here; a load that may ride in another profile's firing may cost less still."""
+    place, loads, _, begin = studio_of(seed, size)
+    batches = lay_out(place, loads, begin)
+    problem, empty = batches.problem, Timetable(batches.problem, batches)
+    seen = 0
+    for bound in load_bounds(batches):
+        row = problem.loads[bound.load]
+        if row.after is not None or len(batches.hosts(bound.load)) > 1:
+            continue
+        batch = batches.make(row.profile, (bound.load,))
+        assert batch is not None
+        outs, prices, rooms = [], [], []
+        for kiln in batches.kilns_that_may(batch):
+            exact = batches.charge(batch, kiln, exact=True)
+            if exact is None:
+                continue
+            charge, layers = exact
+            phases = batches.heats.phases(replace(charge, ware_kg=mass_step_below_kg(charge.ware_kg)))
+            urgent = batch.at_any_price()
+            placed = (
+                None if phases is None else empty.best_place(urgent, kiln, Fit(layers, phases), free_of_stages=True)
+            )
+            if phases is None or placed is None:
+                continue
+            oven = problem.kilns[kiln]
+            room = row.footprint_cm2 * (row.height_mm + oven.shelf_gap_mm) / (oven.shelf_area_cm2 * oven.height_mm)
+            outs.append(out_minutes(placed, problem.grid_minutes))
+            rooms.append(1.0 if row.alone else min(1.0, room))
+            prices.append(place.prices.firing + float(energy_costs(problem, phases).min()))
+        assert bound.has_place == bool(outs)
+        if outs:
+            seen += 1
+            assert bound.soonest_minutes == min(outs)
+            assert bound.least_firing == pytest.approx(min(prices), abs=1e-9)
+            assert bound.room == pytest.approx(min(rooms), abs=1e-9)
+            assert bound.share == pytest.approx(min(p * r for p, r in zip(prices, rooms, strict=True)), abs=1e-9)
+    assert seen >= size // 3
 
 
 def test_a_clean_out_that_an_earlier_firing_spares_is_not_in_the_bound() -> None:
