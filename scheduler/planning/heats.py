@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import islice
 
 import numpy as np
@@ -49,6 +49,11 @@ def mass_step_below_kg(ware_kg: float) -> float:
     return below[-1] if below else ware_kg
 
 
+def _step_under_kg(step_kg: float) -> float:
+    """The step below a step of the ladder [kg]; the step itself where there is none."""
+    return mass_step_below_kg(step_kg * (1.0 - 1e-6) - 1e-6)
+
+
 @dataclass(frozen=True, slots=True)
 class Charge:
     """What decides a firing's course: kiln and profile by number, size row, ware, layers, hot session."""
@@ -75,6 +80,9 @@ class Phases:
         End of heating (cool); meaningless for hot work, where the session ends it.
     end_slot
         The slot, after the start, in which heating ends (cool): for kilns whose end is attended.
+    end_early
+        How many slots sooner than ``end_slot`` that may be with a real mass of which this one is the next step of the
+        ladder: somebody is to be there then as well.
     safe
         When unloading may begin, at the earliest.
     latest
@@ -107,6 +115,7 @@ class Phases:
     course: Course
     energy: NDArray[np.float64] = field(default_factory=lambda: np.empty(0))
     least_energy: float = 0.0
+    end_early: int = 0
 
     def free_after(self, emptied: int) -> int:
         """Slots from the start until the kiln is free, where it has been emptied ``emptied`` slots after it (cool)."""
@@ -177,7 +186,11 @@ class Heats:
             profile = self.problem.studio.profile_by_id[charge.profile]
             first = next(courses)
             longest = next(courses) if profile.unload == "hot" else first
-            self._phases[charge] = phases_of(self.problem, charge, first, longest, self._band(charge))
+            lightest = next(courses) if self._ends_attended(charge) else first
+            phases = phases_of(self.problem, charge, first, longest, self._band(charge))
+            if phases is not None:
+                phases.end_early = phases.end_slot - _end_slot(lightest, self.problem.grid_minutes)
+            self._phases[charge] = phases
 
     def phases(self, charge: Charge) -> Phases | None:
         """The phases of a charge; None where the kiln cannot reach a target with it."""
@@ -203,10 +216,19 @@ class Heats:
             return None
         return firing_band(request(self.problem, charge, self.problem.studio.profile_by_id[charge.profile]))
 
+    def _ends_attended(self, charge: Charge) -> bool:
+        """Whether somebody has to be there when heating ends, and the real mass may be less than the charge's."""
+        attended = self.problem.kilns[charge.kiln].attend_end
+        cools = self.problem.studio.profile_by_id[charge.profile].unload == "cool"
+        return attended and cools and mass_step_kg(charge.ware_kg) == charge.ware_kg
+
     def _requests(self, charge: Charge) -> list[FiringRequest]:
         profile = self.problem.studio.profile_by_id[charge.profile]
         if profile.unload == "cool":
-            return [request(self.problem, charge, profile)]
+            real = [request(self.problem, charge, profile)]
+            if not self._ends_attended(charge):
+                return real
+            return [*real, request(self.problem, replace(charge, ware_kg=_step_under_kg(charge.ware_kg)), profile)]
         longest = longest_hold_minutes(profile.segments(charge.row)[-1], charge.session_minutes)
         return [request(self.problem, charge, profile), request(self.problem, charge, profile, longest)]
 
@@ -260,7 +282,7 @@ def phases_of(
         unload=slots_of(out_minutes),
         out_minutes=out_minutes,
         hot=hot,
-        end_slot=math.ceil(least.hot_minutes) // problem.grid_minutes,
+        end_slot=_end_slot(least, problem.grid_minutes),
         safe=safe,
         latest=latest,
         cold=cold,
@@ -269,6 +291,10 @@ def phases_of(
         hold_kw=_hold_kw(longest),
         course=least,
     )
+
+
+def _end_slot(course: Course, grid_minutes: int) -> int:
+    return math.ceil(course.hot_minutes) // grid_minutes
 
 
 def _kwh_by_slot(course: Course, grid_minutes: int) -> NDArray[np.float64]:

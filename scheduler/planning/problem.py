@@ -117,6 +117,13 @@ class Problem:
         """The studio's kilns; a kiln's number is its place here."""
         return self.studio.kilns
 
+    def ends_ok(self, kiln: int, early: int) -> NDArray[np.bool_]:
+        """Slots in which a kiln's heating may end, and in any of so many slots before as well."""
+        allowed = self.end_ok[kiln].copy()
+        for sooner in range(1, early + 1):
+            allowed[sooner:] &= self.end_ok[kiln][:-sooner]
+        return allowed
+
     def of_loads(self, numbers: Sequence[int]) -> Problem:
         """The problem with some of its loads, numbered anew in their order."""
         number_of = {load: number for number, load in enumerate(numbers)}

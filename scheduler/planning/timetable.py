@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
+from numpy.typing import NDArray
 
 from scheduler.planning.batches import NOWHERE, Batch, Batches, Fit
 from scheduler.planning.clean_outs import MICRO, fill_gaps, first_unclean
@@ -74,6 +75,7 @@ class Timetable:
         self._next = 0
         self.log: list[tuple[bool, int, Placed]] = []
         self.firing_price = problem.studio.prices.firing
+        self._ends: dict[tuple[int, int], NDArray[np.bool_]] = {}
 
     @property
     def moved_price(self) -> float:
@@ -330,7 +332,7 @@ class Timetable:
             problem.kiln_amps[kiln],
             problem.heat_ok[kiln, asked.work],
             problem.start_ok[kiln],
-            problem.end_ok[kiln],
+            self._ends_ok(kiln, phases),
             energy_costs(problem, phases),
             phases.least_energy,
             problem.price,
@@ -347,6 +349,15 @@ class Timetable:
         if not found:
             return None
         return Place(load, start, unload, free, energy, guide - haste * unload + elsewhere, cleaning)
+
+    def _ends_ok(self, kiln: int, phases: Phases) -> NDArray[np.bool_]:
+        """Slots in which the heating of a firing may end, by its real mass too while the search rounds that up."""
+        early = 0 if self.batches.exact else phases.end_early
+        if not early:
+            return self.problem.end_ok[kiln]
+        if (kiln, early) not in self._ends:
+            self._ends[kiln, early] = self.problem.ends_ok(kiln, early)
+        return self._ends[kiln, early]
 
     def _gaps_for(self, kiln: int, work: int) -> Gaps:
         """The gaps of a kiln for a firing of some work."""

@@ -108,7 +108,8 @@ def _by_looking_at_every_slot(timetable: Timetable, number: int, kiln: int) -> f
                 for t in range(start, hot_end)
             ):
                 continue
-            if not phases.is_hot and not problem.end_ok[kiln][start + phases.end_slot]:
+            ends = range(start + phases.end_slot - phases.end_early, start + phases.end_slot + 1)
+            if not phases.is_hot and not all(problem.end_ok[kiln][end] for end in ends):
                 continue
             for load_at in loads_at:
                 if load_at + phases.load > start:

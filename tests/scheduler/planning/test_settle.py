@@ -8,7 +8,9 @@ import pytest
 
 from scheduler.planning.settle import settle
 from scheduler.planning.timetable import Placed, Timetable, out_minutes
-from tests.scheduler.planning.plain_studio import bench_kiln, load, studio, timetable_of
+from shared.profiles import Segment
+from shared.studio import Rules
+from tests.scheduler.planning.plain_studio import DAYTIME, bench_kiln, load, slow_profile, studio, timetable_of
 
 
 def at(timetable: Timetable, load: int, start: int, kiln: int) -> Placed:
@@ -38,3 +40,32 @@ def test_a_stage_does_not_stay_where_the_one_before_has_lost_its_place(held: boo
     firsts, seconds = timetable.firings[of[0]], timetable.firings[of[1]]
     assert firsts.place.start > first.place.start
     assert seconds.place.load * timetable.problem.grid_minutes >= out_minutes(firsts, timetable.problem.grid_minutes)
+
+
+@pytest.mark.parametrize("mass_kg", [3.05, 5.2, 8.25, 10.05])
+def test_an_attended_end_is_attended_with_the_real_mass_as_well(mass_kg: float) -> None:
+    """Each mass is just above a step of the ladder, so that the real firing ends sooner than the one searched with.
+
+    Wherever the search may start it, the real one may start as well; without the rule it might not.
+    """
+    profile = slow_profile(own_segments=(Segment(rate_k_per_hour=None, to_c=900.0, hold_minutes="0:30"),))
+    kiln = bench_kiln(attend_end=True, kilowatts=2.0)
+    place = studio(kilns=(kiln,), profiles=(profile,), shifts=(DAYTIME,), rules=Rules(horizon_days=4, grid_minutes=5))
+    timetable = timetable_of(place, (load("L", mass_kg=mass_kg),))
+    batches = timetable.batches
+    batch = batches.make("warm", (0,))
+    assert batch is not None
+
+    def starts(exact: bool, early: bool = True) -> set[int]:
+        batches.exact = exact
+        fit = batches.fit(batch, 0)
+        assert fit is not None
+        if not early:
+            fit = replace(fit, phases=replace(fit.phases, end_early=0))
+        slots = range(timetable.problem.slots)
+        return {s for s in slots if timetable.best_place(batch, 0, fit, only_start=s) is not None}
+
+    searched, real = starts(exact=False), starts(exact=True)
+    assert searched
+    assert searched <= real
+    assert not starts(exact=False, early=False) <= real
