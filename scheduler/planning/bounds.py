@@ -12,10 +12,13 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+import numpy as np
+
 from scheduler.planning.batches import Batch, Batches, Fit
 from scheduler.planning.clean_outs import NO_CLEAN_OUTS
 from scheduler.planning.dispatch import in_stages
 from scheduler.planning.heats import Charge, least_energy, mass_step_below_kg
+from scheduler.planning.problem import FAR
 from scheduler.planning.timetable import Timetable, out_minutes
 
 _ROUNDING_H = 1e-9
@@ -59,10 +62,13 @@ def load_bounds(batches: Batches) -> tuple[LoadBound, ...]:
     Notes
     -----
     A guest may ride in another profile's firing, which can be shorter or cheaper than its own, so it is given the
-    courses of that profile's loads as well. No clean-outs are asked for: other loads may have been fired before.
+    courses of that profile's loads as well. No clean-outs are asked for: other loads may have been fired before. Nobody
+    has to be there when heating ends: with other loads it ends later, when somebody may be.
     """
     problem = batches.problem
-    empty = Timetable(replace(problem, clean_outs=NO_CLEAN_OUTS), batches)
+    always = np.ones(problem.slots, dtype=np.bool_)
+    attended = tuple(always for _ in problem.kilns)
+    empty = Timetable(replace(problem, clean_outs=NO_CLEAN_OUTS, end_ok=attended), batches)
     fits = _fits_alone(batches)
     by_profile: dict[str, list[tuple[int, Fit]]] = {}
     for load, own in fits.items():
@@ -91,7 +97,9 @@ def _fits_alone(batches: Batches) -> dict[int, list[tuple[int, Fit]]]:
     for load, kiln, (charge, layers) in charges:
         phases = batches.heats.phases(charge)
         if phases is not None:
-            fits.setdefault(load, []).append((kiln, Fit(layers, phases)))
+            # With other loads it is ready later, maybe for a session until which it could not be held by itself.
+            held = replace(phases, latest=FAR) if phases.is_hot else phases
+            fits.setdefault(load, []).append((kiln, Fit(layers, held)))
     return fits
 
 

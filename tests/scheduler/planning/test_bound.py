@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from scheduler.audit import prove
@@ -20,6 +21,7 @@ from scheduler.planning.heats import energy_costs, mass_step_below_kg
 from scheduler.planning.insertion import Inserter
 from scheduler.planning.model.solve import Limits, put, solve
 from scheduler.planning.model.variables import Part
+from scheduler.planning.problem import FAR
 from scheduler.planning.proof import columns_within, listed_bounds
 from scheduler.planning.reasons import unplaced_loads
 from scheduler.planning.session import Session, Settings, lay_out, studio_session
@@ -27,11 +29,21 @@ from scheduler.planning.settle import settle, write_plan_of
 from scheduler.planning.timetable import Timetable, out_minutes
 from shared.clock import wall_minute
 from shared.loads import Load
-from shared.studio import CleanOut, Outage, Prices, Studio
+from shared.profiles import Segment
+from shared.studio import CleanOut, Outage, Prices, Rules, Shift, Studio
 from tests.benchmarks.careful_person import best_wait
 from tests.benchmarks.planning_sizes import METHODS, OURS, PLAIN, studio_of
 from tests.benchmarks.studios import make_studio
-from tests.scheduler.planning.plain_studio import BEGIN, MONDAY, bench_kiln, clock, load, slow_profile, studio
+from tests.scheduler.planning.plain_studio import (
+    BEGIN,
+    EVERY_DAY,
+    MONDAY,
+    bench_kiln,
+    clock,
+    load,
+    slow_profile,
+    studio,
+)
 
 WORK = Settings(seconds=None, work_limit=80)
 SOLVER_WORK = Limits(6.0, deterministic=True)
@@ -98,10 +110,15 @@ def test_no_bound_is_above_any_of_the_benchmarks_own_figures() -> None:
 
 @pytest.mark.parametrize(("size", "seed"), [(20, 4), (60, 1)])
 def test_what_a_load_costs_alone_is_the_least_of_all_kilns_and_courses_of_its_own(size: int, seed: int) -> None:
-    """Each is tried in every kiln here; a load that may ride in another profile's firing may cost less still."""
+    """Each is tried in every kiln here; a load that may ride in another profile's firing may cost less still.
+
+    Attended ends and the longest hold are left aside: with other loads it is ready later.
+    """
     place, loads, _, begin = studio_of(seed, size)
     batches = lay_out(place, loads, begin)
-    problem, empty = batches.problem, Timetable(batches.problem, batches)
+    problem = batches.problem
+    anybody = np.ones(problem.slots, dtype=np.bool_)
+    empty = Timetable(replace(problem, end_ok=tuple(anybody for _ in problem.kilns)), batches)
     seen = 0
     for bound in load_bounds(batches):
         row = problem.loads[bound.load]
@@ -116,6 +133,8 @@ def test_what_a_load_costs_alone_is_the_least_of_all_kilns_and_courses_of_its_ow
                 continue
             charge, layers = exact
             phases = batches.heats.phases(replace(charge, ware_kg=mass_step_below_kg(charge.ware_kg)))
+            if phases is not None and phases.is_hot:
+                phases = replace(phases, latest=FAR)
             urgent = batch.at_any_price()
             placed = (
                 None if phases is None else empty.best_place(urgent, kiln, Fit(layers, phases), free_of_stages=True)
@@ -157,3 +176,26 @@ def test_a_clean_out_that_an_earlier_firing_spares_is_not_in_the_bound() -> None
     made = plan(place, loads, now=BEGIN, begin=BEGIN, settings=WORK)
     assert prove(place, loads, made).plan.cost_parts.total == pytest.approx(2.0)
     assert session.bound <= 2.0 + 1e-6
+
+
+def test_a_load_alone_that_would_end_before_anybody_comes_does_not_raise_the_bound() -> None:
+    """By itself ``A`` takes 15 hours: started by closing time, it ends before the shift begins. With ``B`` it takes 20.
+
+    Nobody may start the kiln later, so by itself it has no place at all.
+    """
+    profile = slow_profile(own_segments=(Segment(rate_k_per_hour=None, to_c=900.0, hold_minutes="12:30"),))
+    place = studio(
+        kilns=(bench_kiln(attend_end=True, kilowatts=2.0),),
+        profiles=(profile,),
+        shifts=(Shift(days=EVERY_DAY, opens="09:00", closes="17:00", hands=2),),
+        rules=Rules(horizon_days=3, unattended_start=False),
+        prices=Prices(firing=1.0, late_hour=0.0, late_load=100.0),
+    )
+    times = {"promised": clock("17:00", 2), "ready": clock("16:00")}
+    loads = (load("A", mass_kg=0.5, **times), load("B", mass_kg=16.0, **times))
+    session = studio_session(place, loads, BEGIN, WORK)
+    made = plan(place, loads, now=BEGIN, begin=BEGIN, settings=WORK)
+    found = prove(place, loads, made).plan
+    assert not found.late
+    assert not found.unplaced
+    assert session.bound <= found.cost_parts.total + 1e-6
