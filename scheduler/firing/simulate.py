@@ -74,8 +74,8 @@ def simulate(requests: Sequence[FiringRequest]) -> list[Course]:
     found: dict[tuple[object, ...], Course] = {}
     if len(anew) >= WORTH_THREADS and THREADS > 1:
         with ThreadPoolExecutor(THREADS) as pool:  # what is compiled lets other threads run
-            found = dict(zip(anew, pool.map(simulate_one, anew.values()), strict=True))
-    return [found.get(key) or simulate_one(request) for key, request in zip(keys, requests, strict=True)]
+            found = dict(zip(anew, pool.map(_course_of, anew, anew.values()), strict=True))
+    return [found.get(key) or _course_of(key, request) for key, request in zip(keys, requests, strict=True)]
 
 
 def remembered() -> int:
@@ -85,7 +85,11 @@ def remembered() -> int:
 
 def simulate_one(request: FiringRequest) -> Course:
     """The course of one firing; see `simulate`."""
-    key = request_key(request)
+    return _course_of(request_key(request), request)
+
+
+def _course_of(key: tuple[object, ...], request: FiringRequest) -> Course:
+    """The course of a request, by its key."""
     with _memory_lock:
         known = _memory.get(key)
         if known is not None:

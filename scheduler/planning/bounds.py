@@ -12,8 +12,6 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-import numpy as np
-
 from scheduler.planning.batches import Batch, Batches, Fit
 from scheduler.planning.clean_outs import NO_CLEAN_OUTS
 from scheduler.planning.dispatch import in_stages
@@ -66,9 +64,7 @@ def load_bounds(batches: Batches) -> tuple[LoadBound, ...]:
     has to be there when heating ends: with other loads it ends later, when somebody may be.
     """
     problem = batches.problem
-    always = np.ones(problem.slots, dtype=np.bool_)
-    attended = tuple(always for _ in problem.kilns)
-    empty = Timetable(replace(problem, clean_outs=NO_CLEAN_OUTS, end_ok=attended), batches)
+    empty = Timetable(replace(problem, clean_outs=NO_CLEAN_OUTS, end_ok=problem.at_any_time().end_ok), batches)
     fits = _fits_alone(batches)
     by_profile: dict[str, list[tuple[int, Fit]]] = {}
     for load, own in fits.items():

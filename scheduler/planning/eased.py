@@ -159,14 +159,8 @@ def without_outages(studio: Studio, loads: tuple[Load, ...], load: Load) -> Sett
 
 def free_of_all(problem: Problem) -> Problem:
     """No rule of people, circuits, hours and outages."""
-    always = np.ones(problem.slots, dtype=np.bool_)
-    return replace(
-        more_current(all_hands(problem)),
-        heat_ok=dict.fromkeys(problem.heat_ok, always),
-        start_ok=tuple(always for _ in problem.kilns),
-        end_ok=tuple(always for _ in problem.kilns),
-        blocked=tuple(() for _ in problem.kilns),
-    )
+    eased = more_current(all_hands(problem)).at_any_time()
+    return replace(eased, blocked=tuple(() for _ in problem.kilns))
 
 
 EASES: tuple[Ease, ...] = (

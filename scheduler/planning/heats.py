@@ -178,18 +178,15 @@ class Heats:
     def prepare(self, charges: Iterable[Charge]) -> None:
         """Compute many charges in one call of the thermal model."""
         wanted = [charge for charge in dict.fromkeys(charges) if charge not in self._phases]
-        requests: list[FiringRequest] = []
-        for charge in wanted:
-            requests += self._requests(charge)
-        courses = iter(simulate(requests))
-        for charge in wanted:
-            profile = self.problem.studio.profile_by_id[charge.profile]
-            first = next(courses)
-            longest = next(courses) if profile.unload == "hot" else first
-            lightest = next(courses) if self._ends_attended(charge) else first
-            phases = phases_of(self.problem, charge, first, longest, self._band(charge))
-            if phases is not None:
-                phases.end_early = phases.end_slot - _end_slot(lightest, self.problem.grid_minutes)
+        asked = [self._requests(charge) for charge in wanted]
+        courses = iter(simulate([request for requests in asked for request in requests]))
+        for charge, requests in zip(wanted, asked, strict=True):
+            first, *others = islice(courses, len(requests))
+            other = others[0] if others else first
+            is_hot = self.problem.studio.profile_by_id[charge.profile].unload == "hot"
+            phases = phases_of(self.problem, charge, first, other if is_hot else first, self._band(charge))
+            if phases is not None and not is_hot:
+                phases.end_early = phases.end_slot - _end_slot(other, self.problem.grid_minutes)
             self._phases[charge] = phases
 
     def phases(self, charge: Charge) -> Phases | None:
@@ -216,21 +213,20 @@ class Heats:
             return None
         return firing_band(request(self.problem, charge, self.problem.studio.profile_by_id[charge.profile]))
 
-    def _ends_attended(self, charge: Charge) -> bool:
-        """Whether somebody has to be there when heating ends, and the real mass may be less than the charge's."""
-        attended = self.problem.kilns[charge.kiln].attend_end
-        cools = self.problem.studio.profile_by_id[charge.profile].unload == "cool"
-        return attended and cools and mass_step_kg(charge.ware_kg) == charge.ware_kg
-
     def _requests(self, charge: Charge) -> list[FiringRequest]:
+        """The firing of a charge, and another: hot, with its longest hold; where its end is attended, with less mass.
+
+        The search rounds a real mass up to a step of the ladder; it is more than the step below.
+        """
         profile = self.problem.studio.profile_by_id[charge.profile]
-        if profile.unload == "cool":
-            real = [request(self.problem, charge, profile)]
-            if not self._ends_attended(charge):
-                return real
-            return [*real, request(self.problem, replace(charge, ware_kg=_step_under_kg(charge.ware_kg)), profile)]
-        longest = longest_hold_minutes(profile.segments(charge.row)[-1], charge.session_minutes)
-        return [request(self.problem, charge, profile), request(self.problem, charge, profile, longest)]
+        firing = request(self.problem, charge, profile)
+        if profile.unload == "hot":
+            longest = longest_hold_minutes(profile.segments(charge.row)[-1], charge.session_minutes)
+            return [firing, request(self.problem, charge, profile, longest)]
+        rounded = mass_step_kg(charge.ware_kg) == charge.ware_kg
+        if not (rounded and self.problem.kilns[charge.kiln].attend_end):
+            return [firing]
+        return [firing, request(self.problem, replace(charge, ware_kg=_step_under_kg(charge.ware_kg)), profile)]
 
 
 def phases_of(

@@ -124,6 +124,12 @@ class Problem:
             allowed[sooner:] &= self.end_ok[kiln][:-sooner]
         return allowed
 
+    def at_any_time(self) -> Problem:
+        """The problem with kilns that may start, heat and end at any hour."""
+        always = np.ones(self.slots, dtype=np.bool_)
+        kilns = tuple(always for _ in self.kilns)
+        return replace(self, heat_ok=dict.fromkeys(self.heat_ok, always), start_ok=kilns, end_ok=kilns)
+
     def of_loads(self, numbers: Sequence[int]) -> Problem:
         """The problem with some of its loads, numbered anew in their order."""
         number_of = {load: number for number, load in enumerate(numbers)}

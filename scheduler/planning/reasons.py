@@ -292,16 +292,6 @@ def _more_current(problem: Problem) -> Problem:
     return replace(problem, line_limit=np.full_like(problem.line_limit, FAR))
 
 
-def _any_time(problem: Problem) -> Problem:
-    always = np.ones(problem.slots, dtype=np.bool_)
-    return replace(
-        problem,
-        heat_ok=dict.fromkeys(problem.heat_ok, always),
-        start_ok=tuple(always for _ in problem.kilns),
-        end_ok=tuple(always for _ in problem.kilns),
-    )
-
-
 def _changes(problem: Problem, batch: Batch) -> list[Change]:
     """Single changes that are tried for a batch, the mildest first: of hands so many as its session may lack."""
     people = problem.studio.profile_by_id[batch.profile].unload_people
@@ -317,7 +307,7 @@ def _changes(problem: Problem, batch: Batch) -> list[Change]:
     return [
         *more_hands,
         Change("circuit_amps", say("reason.more_current_on"), _more_current),
-        Change("quiet", say("reason.no_quiet_time"), _any_time),
+        Change("quiet", say("reason.no_quiet_time"), Problem.at_any_time),
         Change("hands", other_hours, partial(_all_hours, least=people)),
     ]
 

@@ -332,7 +332,7 @@ class Timetable:
             problem.kiln_amps[kiln],
             problem.heat_ok[kiln, asked.work],
             problem.start_ok[kiln],
-            self._ends_ok(kiln, phases),
+            self.ends_ok(kiln, phases),
             energy_costs(problem, phases),
             phases.least_energy,
             problem.price,
@@ -350,7 +350,7 @@ class Timetable:
             return None
         return Place(load, start, unload, free, energy, guide - haste * unload + elsewhere, cleaning)
 
-    def _ends_ok(self, kiln: int, phases: Phases) -> NDArray[np.bool_]:
+    def ends_ok(self, kiln: int, phases: Phases) -> NDArray[np.bool_]:
         """Slots in which the heating of a firing may end, by its real mass too while the search rounds that up."""
         early = 0 if self.batches.exact else phases.end_early
         if not early:

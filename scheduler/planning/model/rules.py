@@ -212,8 +212,7 @@ def heating(model: cp_model.CpModel, part: Part, v: Variables) -> None:
                 option.heating = model.new_optional_fixed_size_interval_var(leader.start, hot, option.present, "")
                 starts = both(whole_runs(allowed, hot), problem.start_ok[option.kiln])
                 ends = np.zeros(problem.slots, dtype=np.bool_)
-                early = 0 if part.timetable.batches.exact else option.phases.end_early
-                reach = problem.ends_ok(option.kiln, early)[option.phases.end_slot :]
+                reach = part.timetable.ends_ok(option.kiln, option.phases)[option.phases.end_slot :]
                 ends[: len(reach)] = reach
                 starts = both(starts, ends)
             model.add_linear_expression_in_domain(leader.start, domain_of(starts)).only_enforce_if(option.present)

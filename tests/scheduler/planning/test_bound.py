@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import numpy as np
 import pytest
 
 from scheduler.audit import prove
@@ -117,8 +116,7 @@ def test_what_a_load_costs_alone_is_the_least_of_all_kilns_and_courses_of_its_ow
     place, loads, _, begin = studio_of(seed, size)
     batches = lay_out(place, loads, begin)
     problem = batches.problem
-    anybody = np.ones(problem.slots, dtype=np.bool_)
-    empty = Timetable(replace(problem, end_ok=tuple(anybody for _ in problem.kilns)), batches)
+    empty = Timetable(replace(problem, end_ok=problem.at_any_time().end_ok), batches)
     seen = 0
     for bound in load_bounds(batches):
         row = problem.loads[bound.load]
