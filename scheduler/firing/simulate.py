@@ -78,11 +78,6 @@ def simulate(requests: Sequence[FiringRequest]) -> list[Course]:
     return [found.get(key) or _course_of(key, request) for key, request in zip(keys, requests, strict=True)]
 
 
-def remembered() -> int:
-    """How many courses this process remembers."""
-    return len(_memory)
-
-
 def simulate_one(request: FiringRequest) -> Course:
     """The course of one firing; see `simulate`."""
     return _course_of(request_key(request), request)

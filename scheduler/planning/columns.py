@@ -79,7 +79,7 @@ def columns_of(batches: Batches, ready: Sequence[int], most_sets: int = MOST_SET
             found += [] if batch is None else [(batch, kiln) for kiln in kilns]
     charges = [(batch, kiln, batches.charge(batch, kiln, exact=True)) for batch, kiln in found]
     batches.heats.prepare(charge[0] for *_, charge in charges if charge is not None)
-    pricer = Pricer(batches.problem, _longest_powers(batches, [c[0] for *_, c in charges if c is not None]))
+    pricer = Pricer(batches.problem, _powers(batches, [c[0] for *_, c in charges if c is not None]))
     columns = []
     for batch, kiln, charge in charges:
         phases = None if charge is None else batches.heats.phases(charge[0])
@@ -132,32 +132,39 @@ def _room(problem: Problem, load: int, kiln: int) -> float:
     return row.footprint_cm2 * (row.height_mm + oven.shelf_gap_mm) / (oven.shelf_area_cm2 * oven.height_mm)
 
 
-def _longest_powers(batches: Batches, charges: Sequence[Charge]) -> dict[Charge, Costs]:
-    """Power by minute of each hot charge with the longest hold that it may have [kW].
+def _powers(batches: Batches, charges: Sequence[Charge]) -> dict[Charge, Power]:
+    """The power of each charge that a kiln can fire, of hot ones with the longest hold that they may have.
 
     The controller does not look ahead, so a firing with a shorter hold draws the same until that hold ends.
     """
     problem = batches.problem
-    hot = [charge for charge in dict.fromkeys(charges) if _is_hot(batches, charge)]
+    possible = [charge for charge in dict.fromkeys(charges) if batches.heats.phases(charge) is not None]
     requests = []
-    for charge in hot:
+    for charge in possible:
         profile = problem.studio.profile_by_id[charge.profile]
-        longest = longest_hold_minutes(profile.segments(charge.row)[-1], charge.session_minutes)
-        requests.append(request(problem, charge, profile, longest + 2.0 * problem.grid_minutes))
-    return {charge: course.power_kw for charge, course in zip(hot, simulate(requests), strict=True)}
+        longest = None
+        if profile.unload == "hot":
+            last = profile.segments(charge.row)[-1]
+            longest = longest_hold_minutes(last, charge.session_minutes) + 2.0 * problem.grid_minutes
+        requests.append(request(problem, charge, profile, longest))
+    courses = zip(possible, simulate(requests), strict=True)
+    return {charge: Power(course.power_kw, course.step_minutes) for charge, course in courses}
 
 
-def _is_hot(batches: Batches, charge: Charge) -> bool:
-    phases = batches.heats.phases(charge)
-    return phases is not None and phases.is_hot
+@dataclass(frozen=True, slots=True, eq=False)
+class Power:
+    """The power of a course by its steps [kW], and how long a step is [min]."""
+
+    kw: Costs
+    step_minutes: float
 
 
 class Pricer:
-    """Works out what columns cost by their times; ``longest`` holds the power of hot work with its longest hold."""
+    """Works out what columns cost by their times; ``powers`` are those of their charges, hot ones held longest."""
 
-    def __init__(self, problem: Problem, longest: Mapping[Charge, Costs]) -> None:
+    def __init__(self, problem: Problem, powers: Mapping[Charge, Power]) -> None:
         self.problem = problem
-        self.longest = longest
+        self.powers = powers
         self._steps: list[PriceStep] = []
         self._until = 0
 
@@ -200,7 +207,8 @@ class Pricer:
         slots = np.arange(problem.slots)
         ends = np.minimum(slots + phases.end_slot, problem.slots - 1)
         starts = starts & (last_hot >= slots + phases.hot) & problem.end_ok[kiln][ends]
-        energy = np.where(starts, self._energy(phases.course.power_kw, phases), np.inf)
+        power = self.powers[phases.charge]
+        energy = np.where(starts, self._energy(power.kw, power.step_minutes), np.inf)
         unload = _first_from(np.isfinite(late))[np.minimum(slots + phases.safe, problem.slots)]
         found = unload < problem.slots
         by_start = np.where(found, energy + late[np.minimum(unload, problem.slots - 1)], np.inf)
@@ -219,14 +227,14 @@ class Pricer:
         energy = np.full(problem.slots, np.inf)
         by_start, by_unload = energy.copy(), energy.copy()
         out = np.full(problem.slots, FAR, dtype=np.int64)
-        power_kw = self.longest[phases.charge]
+        power = self.powers[phases.charge]
         heated = 0
         spent = np.zeros(problem.slots)
         for wait in range(phases.latest - phases.safe + 1):
             unload = slots + phases.safe + wait
-            until, part = _hold_ends(problem, phases, wait)
-            spent = spent + self._energy(power_kw[heated:until], phases, heated)
-            whole = spent + self._energy(part * power_kw[until : until + 1], phases, until)
+            until, part = _hold_ends(problem, phases, wait, power.step_minutes)
+            spent = spent + self._energy(power.kw[heated:until], power.step_minutes, heated)
+            whole = spent + self._energy(part * power.kw[until : until + 1], power.step_minutes, until)
             heated = until
             ends = unload + phases.unload
             fits = starts & (ends <= np.minimum(last_hot, problem.slots))
@@ -238,32 +246,31 @@ class Pricer:
             out[fits] = np.minimum(out[fits], ends[fits])
         return energy, by_start, by_unload, out
 
-    def _energy(self, power_kw: Costs, phases: Phases, after: int = 0) -> Costs:
+    def _energy(self, power_kw: Costs, step_minutes: float, after: int = 0) -> Costs:
         """Cost of a course's energy by starting slot, each step at its price, from ``after`` steps on [currency]."""
         problem = self.problem
         length = len(power_kw)
         if problem.end + after + length + 1 > self._until:
             self._until = problem.end + 2 * (after + length) + 1
             self._steps = price_steps(problem.studio, problem.begin, self._until)
-        step = phases.course.step_minutes
-        sums = np.concatenate(([0.0], np.cumsum(power_kw) * step / 60.0))
-        at = problem.begin + problem.grid_minutes * np.arange(problem.slots) + after * step
+        sums = np.concatenate(([0.0], np.cumsum(power_kw) * step_minutes / 60.0))
+        at = problem.begin + problem.grid_minutes * np.arange(problem.slots) + after * step_minutes
         total = np.zeros(problem.slots)
         for price in self._steps:
-            first = np.clip(np.ceil((price.begin - at) / step), 0, length).astype(np.int64)
-            last = np.clip(np.ceil((price.end - at) / step), 0, length).astype(np.int64)
+            first = np.clip(np.ceil((price.begin - at) / step_minutes), 0, length).astype(np.int64)
+            last = np.clip(np.ceil((price.end - at) / step_minutes), 0, length).astype(np.int64)
             total += price.price * (sums[last] - sums[first])
         return total
 
 
-def _hold_ends(problem: Problem, phases: Phases, wait: int) -> tuple[int, float]:
+def _hold_ends(problem: Problem, phases: Phases, wait: int, step_minutes: float) -> tuple[int, float]:
     """When the hold of hot work ends whose session begins ``wait`` slots after the least one: whole steps, and a part.
 
     The hold ends as a written plan has it: it begins at the target, and its length is counted from the minute after.
     """
-    target = phases.course.target_minutes
+    target = phases.target_minutes
     session_end = (phases.safe + wait) * problem.grid_minutes + phases.out_minutes
-    steps = (target + session_end - math.ceil(target)) / phases.course.step_minutes
+    steps = (target + session_end - math.ceil(target)) / step_minutes
     return math.floor(steps), steps - math.floor(steps)
 
 

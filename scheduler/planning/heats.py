@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field, fields, replace
 from itertools import islice
 
 import numpy as np
@@ -83,6 +83,9 @@ class Phases:
     end_early
         How many slots sooner than ``end_slot`` that may be with a real mass of which this one is the next step of the
         ladder: somebody is to be there then as well.
+    start_late
+        The same for hot work where heating begins only while somebody is there: how many slots later that may be, since
+        a kiln that is ready sooner may not be held until the session.
     safe
         When unloading may begin, at the earliest.
     latest
@@ -93,10 +96,12 @@ class Phases:
         Energy of each slot after the start [kWh], least hold.
     hold_kw
         Power of the last hold [kW], for what a longer one costs.
-    course
-        The course behind it.
+    target_minutes
+        From the start until the last target is reached [min].
     energy, least_energy
         Cost of the energy by starting slot, and the least of it; filled by `energy_costs`.
+
+    The course itself, ten times as large as all of this, is not kept: the thermal model remembers it for a while.
     """
 
     charge: Charge
@@ -112,10 +117,16 @@ class Phases:
     open_cool: int
     kwh_by_slot: NDArray[np.float64]
     hold_kw: float
-    course: Course
+    target_minutes: float
     energy: NDArray[np.float64] = field(default_factory=lambda: np.empty(0))
     least_energy: float = 0.0
     end_early: int = 0
+    start_late: int = 0
+
+    def __getstate__(self) -> tuple[None, dict[str, object]]:
+        """What another process is told: all but the energy's cost, which it works out sooner than it reads it."""
+        told = {each.name: getattr(self, each.name) for each in fields(self)}
+        return None, told | {"energy": np.empty(0), "least_energy": 0.0}
 
     def free_after(self, emptied: int) -> int:
         """Slots from the start until the kiln is free, where it has been emptied ``emptied`` slots after it (cool)."""
@@ -167,9 +178,9 @@ class Heats:
         """How many charges have been computed."""
         return len(self._phases)
 
-    def known(self, first: int, most: int) -> Known:
-        """The phases computed from the ``first`` on, no more than ``most``."""
-        return dict(islice(self._phases.items(), first, first + most))
+    def known(self, first: int = 0) -> Known:
+        """The phases computed from the ``first`` on."""
+        return dict(islice(self._phases.items(), first, None))
 
     def learn(self, known: Known) -> None:
         """Take over phases that were computed elsewhere."""
@@ -178,16 +189,20 @@ class Heats:
     def prepare(self, charges: Iterable[Charge]) -> None:
         """Compute many charges in one call of the thermal model."""
         wanted = [charge for charge in dict.fromkeys(charges) if charge not in self._phases]
-        asked = [self._requests(charge) for charge in wanted]
-        courses = iter(simulate([request for requests in asked for request in requests]))
-        for charge, requests in zip(wanted, asked, strict=True):
-            first, *others = islice(courses, len(requests))
-            other = others[0] if others else first
-            is_hot = self.problem.studio.profile_by_id[charge.profile].unload == "hot"
-            phases = phases_of(self.problem, charge, first, other if is_hot else first, self._band(charge))
-            if phases is not None and not is_hot:
-                phases.end_early = phases.end_slot - _end_slot(other, self.problem.grid_minutes)
-            self._phases[charge] = phases
+        lighter = {charge: self._lighter(charge) for charge in wanted if self._is_watched(charge)}
+        asked = list(dict.fromkeys((*wanted, *lighter.values())))
+        requests = [self._requests(charge) for charge in asked]
+        courses = iter(simulate([each for two in requests for each in two]))
+        found = {}
+        for charge, two in zip(asked, requests, strict=True):
+            least, *longest = islice(courses, len(two))
+            found[charge] = phases_of(self.problem, charge, least, longest[0] if longest else least, self._band(charge))
+        for charge in wanted:
+            phases = self._phases[charge] = found[charge]
+            sooner = found[lighter[charge]] if charge in lighter else None
+            if phases is not None and sooner is not None:
+                phases.end_early = phases.end_slot - sooner.end_slot
+                phases.start_late = phases.latest - sooner.latest
 
     def phases(self, charge: Charge) -> Phases | None:
         """The phases of a charge; None where the kiln cannot reach a target with it."""
@@ -213,20 +228,25 @@ class Heats:
             return None
         return firing_band(request(self.problem, charge, self.problem.studio.profile_by_id[charge.profile]))
 
-    def _requests(self, charge: Charge) -> list[FiringRequest]:
-        """The firing of a charge, and another: hot, with its longest hold; where its end is attended, with less mass.
+    def _is_watched(self, charge: Charge) -> bool:
+        """Whether somebody has to be there when heating ends or begins, with a mass that may be a rounded one."""
+        is_hot = self.problem.studio.profile_by_id[charge.profile].unload == "hot"
+        rules, kiln = self.problem.studio.rules, self.problem.kilns[charge.kiln]
+        is_watched = not rules.unattended_start if is_hot else kiln.attend_end
+        return is_watched and mass_step_kg(charge.ware_kg) == charge.ware_kg
 
-        The search rounds a real mass up to a step of the ladder; it is more than the step below.
-        """
+    def _lighter(self, charge: Charge) -> Charge:
+        """The charge with the step of the ladder below its own: what is rounded up to its own is more than that."""
+        return replace(charge, ware_kg=_step_under_kg(charge.ware_kg))
+
+    def _requests(self, charge: Charge) -> list[FiringRequest]:
+        """The firing of a charge, and for hot work another with its longest hold."""
         profile = self.problem.studio.profile_by_id[charge.profile]
         firing = request(self.problem, charge, profile)
-        if profile.unload == "hot":
-            longest = longest_hold_minutes(profile.segments(charge.row)[-1], charge.session_minutes)
-            return [firing, request(self.problem, charge, profile, longest)]
-        rounded = mass_step_kg(charge.ware_kg) == charge.ware_kg
-        if not (rounded and self.problem.kilns[charge.kiln].attend_end):
+        if profile.unload != "hot":
             return [firing]
-        return [firing, request(self.problem, replace(charge, ware_kg=_step_under_kg(charge.ware_kg)), profile)]
+        longest = longest_hold_minutes(profile.segments(charge.row)[-1], charge.session_minutes)
+        return [firing, request(self.problem, charge, profile, longest)]
 
 
 def phases_of(
@@ -285,7 +305,7 @@ def phases_of(
         open_cool=slots_of(longest.open_cool_minutes),
         kwh_by_slot=_kwh_by_slot(least, problem.grid_minutes),
         hold_kw=_hold_kw(longest),
-        course=least,
+        target_minutes=least.target_minutes,
     )
 
 

@@ -124,6 +124,13 @@ class Problem:
             allowed[sooner:] &= self.end_ok[kiln][:-sooner]
         return allowed
 
+    def starts_ok(self, kiln: int, late: int) -> NDArray[np.bool_]:
+        """Slots in which a kiln's heating may begin, and in any of so many slots after as well."""
+        allowed = self.start_ok[kiln].copy()
+        for later in range(1, late + 1):
+            allowed[:-later] &= self.start_ok[kiln][later:]
+        return allowed
+
     def at_any_time(self) -> Problem:
         """The problem with kilns that may start, heat and end at any hour."""
         always = np.ones(self.slots, dtype=np.bool_)

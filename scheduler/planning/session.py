@@ -8,7 +8,6 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 
-from scheduler.firing.simulate import remembered
 from scheduler.planning.batches import Batches, Stay
 from scheduler.planning.blending import plan_anew_around, plan_around
 from scheduler.planning.bounds import LoadBound, cost_bound, load_bounds
@@ -55,9 +54,6 @@ DISPATCH_SHARE = 0.2
 
 LEAST_SECONDS_FOR_TWO = 4.0
 """A second process takes a second or two to begin; it is not asked for less than this [s]."""
-
-MOST_SENT = 2500
-"""Computed phases that a colleague is sent, at most: each takes some 60 kB, and a millisecond or two to compute."""
 
 MOST_BOUNDED_AT_ONCE = 100
 """Loads that are bounded in no time; of more, a colleague bounds them while the first plan is made. Measured: 1.2 s at
@@ -203,14 +199,10 @@ class Session:
         self._lay_out = lay_out
         if helped:
             self._call_colleague()
-        # Where nothing has been computed yet the two lay the studio out side by side; else the first knows, and tells.
-        side_by_side = not remembered()
-        if self._second is not None and side_by_side:
-            self._second.begin(lay_out, {})
         self.batches = lay_out(known=None)
         self._shared = len(self.batches.heats)
-        if self._second is not None and not side_by_side:
-            self._second.begin(lay_out, self.batches.heats.known(0, MOST_SENT))
+        if self._second is not None:
+            self._second.begin(lay_out, self.batches.heats.known())
         self.problem = self.batches.problem
         self.timetable = Timetable(self.problem, self.batches)
         self.bound = 0.0
@@ -415,11 +407,11 @@ class Session:
         if self._second is None:
             self._call_colleague()
             if self._second is not None:
-                self._second.begin(self._lay_out, self.batches.heats.known(0, MOST_SENT))
+                self._second.begin(self._lay_out, self.batches.heats.known())
         colleague, self._second = self._second, None
         if colleague is not None:
             job = Job(
-                known=self.batches.heats.known(self._shared, MOST_SENT),
+                known=self.batches.heats.known(self._shared),
                 firings=self.timetable.snapshot(),
                 seed=self.settings.seed + 1_000_003,
                 seconds=self.clock.left() - COLLEAGUE_ENDS_EARLIER,

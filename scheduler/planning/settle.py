@@ -195,7 +195,7 @@ def _final_courses(timetable: Timetable, placed: Sequence[Placed]) -> list[Cours
         hold = None
         if phases.is_hot:
             session_end = (firing.place.unload - firing.place.start) * problem.grid_minutes + phases.out_minutes
-            hold = float(session_end - math.ceil(phases.course.target_minutes))
+            hold = float(session_end - math.ceil(phases.target_minutes))
         requests.append(request(problem, phases.charge, profile, hold))
     return simulate(requests)
 

@@ -76,6 +76,7 @@ class Timetable:
         self.log: list[tuple[bool, int, Placed]] = []
         self.firing_price = problem.studio.prices.firing
         self._ends: dict[tuple[int, int], NDArray[np.bool_]] = {}
+        self._starts: dict[tuple[int, int], NDArray[np.bool_]] = {}
 
     @property
     def moved_price(self) -> float:
@@ -331,7 +332,7 @@ class Timetable:
             problem.kiln_lines[kiln],
             problem.kiln_amps[kiln],
             problem.heat_ok[kiln, asked.work],
-            problem.start_ok[kiln],
+            self.starts_ok(kiln, phases),
             self.ends_ok(kiln, phases),
             energy_costs(problem, phases),
             phases.least_energy,
@@ -358,6 +359,15 @@ class Timetable:
         if (kiln, early) not in self._ends:
             self._ends[kiln, early] = self.problem.ends_ok(kiln, early)
         return self._ends[kiln, early]
+
+    def starts_ok(self, kiln: int, phases: Phases) -> NDArray[np.bool_]:
+        """Slots in which the heating of a firing may begin, likewise."""
+        late = 0 if self.batches.exact else phases.start_late
+        if not late:
+            return self.problem.start_ok[kiln]
+        if (kiln, late) not in self._starts:
+            self._starts[kiln, late] = self.problem.starts_ok(kiln, late)
+        return self._starts[kiln, late]
 
     def _gaps_for(self, kiln: int, work: int) -> Gaps:
         """The gaps of a kiln for a firing of some work."""

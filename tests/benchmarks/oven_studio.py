@@ -12,7 +12,6 @@ from dataclasses import replace
 
 import numpy as np
 
-from scheduler.firing.course import Course
 from scheduler.planning.batches import Batch, Batches
 from scheduler.planning.clean_outs import MICRO, CleanOuts
 from scheduler.planning.heats import Charge, Heats, Known, Phases
@@ -93,7 +92,7 @@ class OvenHeats(Heats):
             open_cool=0,
             kwh_by_slot=np.zeros(slots),
             hold_kw=0.0,
-            course=_NO_COURSE,
+            target_minutes=0.0,
             energy=energy,
             least_energy=cost,
         )
@@ -238,19 +237,3 @@ def _studio(instance: OvenProblem) -> tuple[Studio, tuple[Load, ...]]:
         ),
     )
     return studio, loads
-
-
-_NO_COURSE = Course(
-    reached=True,
-    stalled_at_c=None,
-    target_minutes=0.0,
-    hot_minutes=0.0,
-    safe_minutes=0.0,
-    cold_minutes=0.0,
-    open_cool_minutes=0.0,
-    segments=(),
-    kwh=0.0,
-    step_minutes=1.0,
-    temperature_c=np.empty(0),
-    power_kw=np.empty(0),
-)

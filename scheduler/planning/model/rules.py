@@ -203,7 +203,7 @@ def heating(model: cp_model.CpModel, part: Part, v: Variables) -> None:
             if leader.is_hot:
                 size = model.new_int_var(0, problem.slots, "")
                 option.heating = model.new_optional_interval_var(leader.start, size, leader.out, option.present, "")
-                starts = both(allowed, problem.start_ok[option.kiln])
+                starts = both(allowed, part.timetable.starts_ok(option.kiln, option.phases))
                 closed = [model.new_fixed_size_interval_var(b, e - b, "") for b, e in runs(~allowed)]
                 if closed:
                     model.add_no_overlap([option.heating, *closed])

@@ -7,20 +7,16 @@ from unittest.mock import patch
 
 import pytest
 
-from scheduler.firing.simulate import simulate
 from scheduler.planning.blending import blend, plan_around
 from scheduler.planning.bounds import cost_bound, load_bounds
 from scheduler.planning.dispatch import best_dispatch
 from scheduler.planning.group_bounds import bounds_by_groups
 from scheduler.planning.groups import Excerpt, groups
-from scheduler.planning.heats import Heats
 from scheduler.planning.scarce import MOST_IN_VAIN, Alone, Heat, ScarceFirst
 from scheduler.planning.search import Search
-from scheduler.planning.session import lay_out
 from scheduler.planning.timetable import Placed, Timetable
 from shared.profiles import Segment
 from tests.scheduler.planning.plain_studio import (
-    BEGIN,
     bench_kiln,
     load,
     slow_profile,
@@ -238,28 +234,6 @@ def test_where_no_group_is_the_rest_there_is_nothing_to_search_first() -> None:
     assert is_due(5, 9)
     assert is_due(5, 2)
     assert not is_due(6, 2)  # five scarce loads against two
-
-
-def test_phases_that_are_known_are_not_computed_again() -> None:
-    place = studio(kilns=KILNS, profiles=(POTS, GLASS))
-    loads = (load("P", profile="pots"), load("G", profile="glass"))
-    heats = lay_out(place, loads, BEGIN).heats
-    known = heats.known(0, 10)
-    assert len(heats) == len(known) == 3  # pots in two kilns, glass in one
-    assert list(heats.known(1, 1)) == list(known)[1:2]
-    asked: list[int] = []
-
-    def counted(requests: list[object]) -> object:
-        asked.append(len(requests))
-        return simulate(requests)  # type: ignore[arg-type]
-
-    with patch("scheduler.planning.heats.simulate", counted):
-        other = Heats(heats.problem)
-        other.learn(known)
-        assert [other.phases(charge) for charge in known] == list(known.values())
-        assert not asked
-        assert Heats(heats.problem).phases(next(iter(known))) is not None
-        assert asked == [1]
 
 
 @pytest.mark.parametrize("seed", [1, 2, 3])

@@ -9,8 +9,18 @@ import pytest
 from scheduler.planning.settle import settle
 from scheduler.planning.timetable import Placed, Timetable, out_minutes
 from shared.profiles import Segment
-from shared.studio import Rules
-from tests.scheduler.planning.plain_studio import DAYTIME, bench_kiln, load, slow_profile, studio, timetable_of
+from shared.studio import Rules, Shift
+from tests.scheduler.planning.plain_studio import (
+    DAYTIME,
+    EVERY_DAY,
+    bench_kiln,
+    load,
+    slow_profile,
+    studio,
+    timetable_of,
+)
+
+HOURS = (("09:00", "11:00"), ("12:00", "20:00"))
 
 
 def at(timetable: Timetable, load: int, start: int, kiln: int) -> Placed:
@@ -69,3 +79,40 @@ def test_an_attended_end_is_attended_with_the_real_mass_as_well(mass_kg: float) 
     assert searched
     assert searched <= real
     assert not starts(exact=False, early=False) <= real
+
+
+@pytest.mark.parametrize("hold_up_to", [None, "2:00"])
+@pytest.mark.parametrize("mass_kg", [6.85, 8.25, 10.05])
+def test_a_session_that_the_search_holds_can_be_held_with_the_real_mass_as_well(
+    mass_kg: float, hold_up_to: str | None
+) -> None:
+    """A kiln that is ready sooner and may not wait so long starts later, which may be when nobody is there any more.
+
+    Where the search may hold a session, the real firing can have it as well; without the rule it might not.
+    """
+    segment = Segment(rate_k_per_hour=None, to_c=900.0, hold_minutes="0:30", hold_up_to_minutes=hold_up_to)
+    profile = slow_profile(unload="hot", unload_below_c=None, own_segments=(segment,))
+    place = studio(
+        kilns=(bench_kiln(kilowatts=2.0),),
+        profiles=(profile,),
+        shifts=tuple(Shift(days=EVERY_DAY, opens=o, closes=c, hands=2) for o, c in HOURS),
+        rules=Rules(horizon_days=4, grid_minutes=5, unattended_start=False),
+    )
+    timetable = timetable_of(place, (load("L", mass_kg=mass_kg, session_minutes=30.0),))
+    batches = timetable.batches
+    batch = batches.make("warm", (0,))
+    assert batch is not None
+
+    def sessions(exact: bool, late: bool = True) -> set[int]:
+        batches.exact = exact
+        fit = batches.fit(batch, 0)
+        assert fit is not None
+        if not late:
+            fit = replace(fit, phases=replace(fit.phases, start_late=0))
+        slots = range(timetable.problem.slots)
+        return {s for s in slots if timetable.best_place(replace(batch, session_slot=s), 0, fit) is not None}
+
+    searched, real = sessions(exact=False), sessions(exact=True)
+    assert searched
+    assert searched <= real
+    assert not sessions(exact=False, late=False) <= real
