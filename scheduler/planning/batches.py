@@ -267,6 +267,7 @@ class Batches:
         self._made.clear()
         self._fits.clear()
         self._exact_fits.clear()
+        self.heats.forget_costs()
 
     def _make(self, profile_id: str, numbers: tuple[int, ...]) -> Batch | None:
         """One walk over the loads for all that a batch is, since the search makes some thousand a second."""

@@ -124,9 +124,9 @@ class Phases:
     start_late: int = 0
 
     def __getstate__(self) -> tuple[None, dict[str, object]]:
-        """What another process is told: all but the energy's cost, which it works out sooner than it reads it."""
+        """What another process is told: all but what energy costs by start, which is sooner worked out than read."""
         told = {each.name: getattr(self, each.name) for each in fields(self)}
-        return None, told | {"energy": np.empty(0), "least_energy": 0.0}
+        return None, told | {"energy": np.empty(0)}
 
     def free_after(self, emptied: int) -> int:
         """Slots from the start until the kiln is free, where it has been emptied ``emptied`` slots after it (cool)."""
@@ -203,6 +203,12 @@ class Heats:
             if phases is not None and sooner is not None:
                 phases.end_early = phases.end_slot - sooner.end_slot
                 phases.start_late = phases.latest - sooner.latest
+
+    def forget_costs(self) -> None:
+        """Give up what energy costs by start, most of what is kept of a firing, until it is asked for again."""
+        for phases in self._phases.values():
+            if phases is not None:
+                phases.energy = np.empty(0)
 
     def phases(self, charge: Charge) -> Phases | None:
         """The phases of a charge; None where the kiln cannot reach a target with it."""

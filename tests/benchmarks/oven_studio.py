@@ -21,7 +21,7 @@ from scheduler.planning.timetable import Placed
 from shared.kilns import Circuit, Kiln
 from shared.loads import Load
 from shared.profiles import Profile, Segment, SizeRow
-from shared.studio import Place, Prices, Rules, Studio
+from shared.studio import Place, Prices, Rules, Studio, Tariff
 from tests.benchmarks.oven_problem import Baked, OvenProblem
 
 BEGIN = 29_411_040
@@ -62,7 +62,6 @@ class OvenHeats(Heats):
         self.minutes = _times(instance)
         self.price = instance.runtime_weight
         self._known: dict[Charge, Phases] = {}
-        self._energy: dict[int, np.ndarray[tuple[int], np.dtype[np.float64]]] = {}
 
     def prepare(self, charges: Iterable[Charge]) -> None:
         """Nothing to compute."""
@@ -76,8 +75,6 @@ class OvenHeats(Heats):
     def _phases_of(self, charge: Charge) -> Phases:
         assert charge.row is not None
         slots = self.minutes[int(charge.profile[1:])][charge.row]
-        cost = float(slots * self.price)
-        energy = self._energy.setdefault(slots, np.full(self.problem.slots, cost))
         return Phases(
             charge=charge,
             is_hot=False,
@@ -90,11 +87,9 @@ class OvenHeats(Heats):
             latest=FAR,
             cold=0,
             open_cool=0,
-            kwh_by_slot=np.zeros(slots),
+            kwh_by_slot=np.full(slots, float(self.price)),
             hold_kw=0.0,
             target_minutes=0.0,
-            energy=energy,
-            least_energy=cost,
         )
 
 
@@ -228,6 +223,7 @@ def _studio(instance: OvenProblem) -> tuple[Studio, tuple[Load, ...]]:
         kilns=kilns,
         profiles=profiles,
         rules=Rules(grid_minutes=1, horizon_days=120),
+        tariff=Tariff(default=1.0),
         prices=Prices(
             late_hour=0.0,
             late_load=float(instance.late_weight),

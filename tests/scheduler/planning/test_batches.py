@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from scheduler.planning import batches as module
 from scheduler.planning.batches import Batches
-from scheduler.planning.heats import Heats
+from scheduler.planning.heats import Heats, energy_costs
 from shared.loads import Load
 from shared.profiles import Profile, Segment, SizeRow
 from tests.scheduler.planning.plain_studio import bench_kiln, clock, load, problem_of, slow_profile, studio
@@ -104,6 +105,7 @@ def test_batches_and_their_fits_are_forgotten_together_when_there_are_too_many(m
     assert first is not None
     fit = batches.fit(first, 0)
     assert fit is not None
+    costs = energy_costs(batches.problem, fit.phases)
     batches.make("warm", (1,))
     batches.make("warm", (2,))  # the third: the first two are forgotten
     assert batches.make("warm", (0,)) is not first
@@ -111,6 +113,8 @@ def test_batches_and_their_fits_are_forgotten_together_when_there_are_too_many(m
     assert again is not None
     assert again is not fit
     assert (again.layers, again.phases) == (fit.layers, fit.phases)
+    assert len(again.phases.energy) == 0
+    assert np.array_equal(energy_costs(batches.problem, again.phases), costs)
 
 
 def fired(batches: Batches, profile: str, *loads: int) -> bool:
