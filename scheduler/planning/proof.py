@@ -34,7 +34,8 @@ GAPS = (0.0002, 0.001, 0.005, 0.01, 0.02, 0.04, 0.08, math.inf)
 """How far above its bound a plan is looked for, at first, then, last [-]: the nearer, the fewer times are possible."""
 
 MOST_LISTED = 3000
-"""Columns at most, however long the search is: each takes some 60 kB, and beyond so many no programme proves much."""
+"""Columns at most, however long the search is: each takes 48 bytes a slot, 200 kB in two weeks of five minutes, and
+beyond so many no programme proves much."""
 
 EXACT_SHARE = 0.7
 """Share of the time that is left for the exact model of listed firings [-]."""

@@ -31,7 +31,7 @@ MOST_EXACT = 120
 """Most loads whose firings are computed with their real masses, not the next step of the ladder. A step may be what
 keeps a long firing out: measured with 24 glass loads of a studio by themselves, 8000 rounds, six searches, what has no
 place costs 500 in two of six and 1000 in four with real masses, 1000 in all six with the ladder's. Each firing computed
-takes 60 kB, and a millisecond or two: with all of a thousand loads 1400 MB were used, 1210 without."""
+takes memory, and a millisecond or two: with all of a thousand loads 1400 MB were used, 1210 without."""
 
 Heat = Callable[[int], float | None]
 """How boldly to search after so many rounds [-]; None when it is over."""
