@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from enum import Enum
 from functools import cached_property
@@ -239,6 +240,15 @@ class Batches:
         own = Batches(self.problem.of_loads(numbers), self.heats, stays)
         own.moved_price = self.moved_price
         return own
+
+    @contextmanager
+    def with_real_masses(self) -> Iterator[None]:
+        """For a while, all is computed with the real masses; then as it was before."""
+        before, self.exact = self.exact, True
+        try:
+            yield
+        finally:
+            self.exact = before
 
     def _leading_profiles(self) -> dict[str, tuple[str, ...]]:
         """For each profile, those whose firings its loads may join: its own, and those that name it."""

@@ -99,14 +99,11 @@ def plan_by_beams(timetable: Timetable, most_sets: int) -> bool:
     if not columns:
         return False
     best, cost, before = timetable.snapshot(), timetable.cost(), timetable.cost()
-    batches.exact = True
-    try:
+    with batches.with_real_masses():
         for firings in Beam(problem, columns).plans():
             _put(timetable, firings)
             if timetable.cost() < cost - 1e-6:
                 best, cost = timetable.snapshot(), timetable.cost()
-    finally:
-        batches.exact = False
     timetable.restore(best)
     return cost < before - 1e-6
 

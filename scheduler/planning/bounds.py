@@ -93,8 +93,9 @@ def _fits_alone(batches: Batches) -> dict[int, list[tuple[int, Fit]]]:
     for load, kiln, (charge, layers) in charges:
         phases = batches.heats.phases(charge)
         if phases is not None:
-            # With other loads it is ready later, maybe for a session until which it could not be held by itself.
-            held = replace(phases, latest=FAR) if phases.is_hot else phases
+            # With other loads it is ready later, maybe for a session until which it could not be held by itself; and
+            # with its real mass it may start whenever somebody is there.
+            held = replace(phases, latest=FAR, start_late=0) if phases.is_hot else phases
             fits.setdefault(load, []).append((kiln, Fit(layers, held)))
     return fits
 

@@ -14,9 +14,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from scheduler.firing.simulate import simulate
 from scheduler.planning.batches import Batch, Batches, Fit
-from scheduler.planning.heats import Charge, Phases, longest_hold_minutes, request
+from scheduler.planning.heats import Charge, Phases, Power
 from scheduler.planning.problem import FAR, Problem
 from shared.calendar import PriceStep, price_steps
 
@@ -79,7 +78,7 @@ def columns_of(batches: Batches, ready: Sequence[int], most_sets: int = MOST_SET
             found += [] if batch is None else [(batch, kiln) for kiln in kilns]
     charges = [(batch, kiln, batches.charge(batch, kiln, exact=True)) for batch, kiln in found]
     batches.heats.prepare(charge[0] for *_, charge in charges if charge is not None)
-    pricer = Pricer(batches.problem, _powers(batches, [c[0] for *_, c in charges if c is not None]))
+    pricer = Pricer(batches.problem, batches.heats.powers([c[0] for *_, c in charges if c is not None]))
     columns = []
     for batch, kiln, charge in charges:
         phases = None if charge is None else batches.heats.phases(charge[0])
@@ -130,33 +129,6 @@ def _room(problem: Problem, load: int, kiln: int) -> float:
     if row.kilns and oven.id not in row.kilns:
         return math.inf
     return row.footprint_cm2 * (row.height_mm + oven.shelf_gap_mm) / (oven.shelf_area_cm2 * oven.height_mm)
-
-
-def _powers(batches: Batches, charges: Sequence[Charge]) -> dict[Charge, Power]:
-    """The power of each charge that a kiln can fire, of hot ones with the longest hold that they may have.
-
-    The controller does not look ahead, so a firing with a shorter hold draws the same until that hold ends.
-    """
-    problem = batches.problem
-    possible = [charge for charge in dict.fromkeys(charges) if batches.heats.phases(charge) is not None]
-    requests = []
-    for charge in possible:
-        profile = problem.studio.profile_by_id[charge.profile]
-        longest = None
-        if profile.unload == "hot":
-            last = profile.segments(charge.row)[-1]
-            longest = longest_hold_minutes(last, charge.session_minutes) + 2.0 * problem.grid_minutes
-        requests.append(request(problem, charge, profile, longest))
-    courses = zip(possible, simulate(requests), strict=True)
-    return {charge: Power(course.power_kw, course.step_minutes) for charge, course in courses}
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Power:
-    """The power of a course by its steps [kW], and how long a step is [min]."""
-
-    kw: Costs
-    step_minutes: float
 
 
 class Pricer:

@@ -133,6 +133,14 @@ class Phases:
         return max(emptied, min(self.cold, emptied + self.open_cool))
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Power:
+    """The power of a course by its steps [kW], and how long a step is [min]."""
+
+    kw: NDArray[np.float64]
+    step_minutes: float
+
+
 Known = Mapping[Charge, Phases | None]
 
 
@@ -216,6 +224,16 @@ class Heats:
             self.prepare([charge])
         return self._phases[charge]
 
+    def powers(self, charges: Iterable[Charge]) -> dict[Charge, Power]:
+        """The power of each charge that a kiln can fire, of hot ones with the longest hold that they may have.
+
+        The controller does not look ahead, so a firing with a shorter hold draws the same until that hold ends.
+        """
+        possible = [charge for charge in dict.fromkeys(charges) if self.phases(charge) is not None]
+        requests = [self._requests(charge, spare_minutes=2.0 * self.problem.grid_minutes)[-1] for charge in possible]
+        courses = zip(possible, simulate(requests), strict=True)
+        return {charge: Power(course.power_kw, course.step_minutes) for charge, course in courses}
+
     def ready_slots(self, phases: Phases) -> int:
         """Slots after its start until a hot kiln is ready in as many firings as the house wants (``session_margin``).
 
@@ -245,14 +263,14 @@ class Heats:
         """The charge with the step of the ladder below its own: what is rounded up to its own is more than that."""
         return replace(charge, ware_kg=_step_under_kg(charge.ware_kg))
 
-    def _requests(self, charge: Charge) -> list[FiringRequest]:
-        """The firing of a charge, and for hot work another with its longest hold."""
+    def _requests(self, charge: Charge, spare_minutes: float = 0.0) -> list[FiringRequest]:
+        """The firing of a charge, and for hot work another with its longest hold, and so much more."""
         profile = self.problem.studio.profile_by_id[charge.profile]
         firing = request(self.problem, charge, profile)
         if profile.unload != "hot":
             return [firing]
         longest = longest_hold_minutes(profile.segments(charge.row)[-1], charge.session_minutes)
-        return [firing, request(self.problem, charge, profile, longest)]
+        return [firing, request(self.problem, charge, profile, longest + spare_minutes)]
 
 
 def phases_of(

@@ -148,11 +148,10 @@ class Holds:
             return
         mark = len(timetable.log)
         timetable.remove(number)
-        batches.exact = True
-        fit = batches.fit(firing.batch, firing.kiln)
-        batches.exact = False
         start = firing.place.start
-        placed = None if fit is None else timetable.best_place(firing.batch, firing.kiln, fit, only_start=start)
+        with batches.with_real_masses():
+            fit = batches.fit(firing.batch, firing.kiln)
+            placed = None if fit is None else timetable.best_place(firing.batch, firing.kiln, fit, only_start=start)
         if placed is not None:
             timetable.add(replace(placed, fixed=True))
         if placed is None or timetable.unclean(firing.kiln) is not None:

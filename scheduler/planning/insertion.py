@@ -152,7 +152,7 @@ class Inserter:
             if self._stays(firing, batch, fit, bounds):
                 best = Move(number, self.timetable.joined(firing, batch, fit, delta), delta)
             else:
-                longer = least_energy(self.problem, fit.phases) - firing.fit.phases.least_energy
+                longer = least_energy(self.problem, fit.phases) - least_energy(self.problem, firing.fit.phases)
                 wait = max(0, batch.ready - firing.place.load)
                 guess = max(delta + max(0.0, longer) + 0.01 * wait, self._at_least(firing, batch, fit, bounds[0]))
                 anew.append(Joining(guess, number, batch, fit))

@@ -147,7 +147,8 @@ def _shared(timetable: Timetable, alone: Batch, from_now: int) -> list[tuple[Pla
                 continue
             mark = len(timetable.log)
             timetable.remove(joined)
-            placed = timetable.best_place(batch, firing.kiln, fit, only_start=firing.place.start)
+            with timetable.batches.with_real_masses():  # as it was settled: it starts then
+                placed = timetable.best_place(batch, firing.kiln, fit, only_start=firing.place.start)
             timetable.undo(mark)
             if placed is not None:
                 found.append((placed, max(0.0, placed.late_cost - firing.late_cost), joined))

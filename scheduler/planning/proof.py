@@ -72,17 +72,13 @@ def plan_firings(timetable: Timetable, firings: Sequence[Timed]) -> bool:
     two of them, each goes where it is cheapest beside the others.
     """
     before, cost = timetable.snapshot(), timetable.cost()
-    batches = timetable.batches
-    batches.exact = True
-    try:
+    with timetable.batches.with_real_masses():
         for place in (_place_as_listed, _place_at_starts, _place_in_order) if firings else ():
             timetable.restore(())
             place(timetable, firings)
             place_in_stages(timetable)
             if timetable.cost() < cost - 1e-6 and timetable.is_sound():
                 return True
-    finally:
-        batches.exact = False
     timetable.restore(before)
     return False
 

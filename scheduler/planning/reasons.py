@@ -113,7 +113,8 @@ def why_late(timetable: Timetable, number: int) -> Reason:
         smaller = batches.make(firing.batch.profile, rest)
         fit = None if smaller is None else batches.fit(smaller, firing.kiln)
         if smaller is not None and fit is not None:
-            placed = timetable.best_place(smaller, firing.kiln, fit, only_start=firing.place.start)
+            with batches.with_real_masses():  # as it was settled: it starts then
+                placed = timetable.best_place(smaller, firing.kiln, fit, only_start=firing.place.start)
             if placed is not None:
                 timetable.add(placed)
     helps = tuple(_what_helps(timetable, batch, promised))

@@ -262,11 +262,8 @@ def _repair(session: Session, state: Situation) -> None:
 
     With real masses, as the old plan was settled: with the search's rounded ones a tight plan would fall apart.
     """
-    session.batches.exact = True
-    try:
+    with session.batches.with_real_masses():
         _repair_exactly(session, state)
-    finally:
-        session.batches.exact = False
 
 
 def _repair_exactly(session: Session, state: Situation) -> None:

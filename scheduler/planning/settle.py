@@ -33,10 +33,8 @@ def settle(timetable: Timetable) -> tuple[Placed, ...]:
     gives its loads back, and they are placed anew, with exact phases from the start. So do the later stages of what
     has no place any more.
     """
-    batches = timetable.batches
-    batches.exact = True
-    try:
-        _prepare(batches, timetable.snapshot())
+    with timetable.batches.with_real_masses():
+        _prepare(timetable.batches, timetable.snapshot())
         _shorten(timetable)
         for _ in range(_PASSES):
             if not _improve(timetable):
@@ -44,8 +42,6 @@ def settle(timetable: Timetable) -> tuple[Placed, ...]:
         _let_go_of_stranded(timetable)
         place_in_stages(timetable)
         _heat_sooner(timetable)
-    finally:
-        batches.exact = False
     return timetable.snapshot()
 
 

@@ -369,6 +369,13 @@ class Timetable:
             self._starts[kiln, late] = self.problem.starts_ok(kiln, late)
         return self._starts[kiln, late]
 
+    def is_attended(self, kiln: int, phases: Phases, start: int) -> bool:
+        """Whether somebody is there when heating begins, and when that of cool work ends, where somebody has to be."""
+        if not self.starts_ok(kiln, phases)[start]:
+            return False
+        end = start + phases.end_slot
+        return phases.is_hot or (end < self.problem.slots and bool(self.ends_ok(kiln, phases)[end]))
+
     def _gaps_for(self, kiln: int, work: int) -> Gaps:
         """The gaps of a kiln for a firing of some work."""
         entries = self._entries[kiln]

@@ -56,8 +56,11 @@ class CarefulPerson:
 
     def run(self) -> None:
         """Bring every load, and fire."""
+        with self.batches.with_real_masses():
+            self._run()
+
+    def _run(self) -> None:
         problem = self.problem
-        self.batches.exact = True
         for number, load in enumerate(problem.loads):
             if load.after not in problem.load_number:
                 self._comes(number, 0 if load.ready is None else load.ready - problem.begin)
@@ -66,7 +69,6 @@ class CarefulPerson:
             if self.coming:
                 at, _, number = heapq.heappop(self.coming)
                 self._lay(number, at)
-        self.batches.exact = False
 
     def _comes(self, number: int, at: int) -> None:
         promised = self.problem.loads[number].promised

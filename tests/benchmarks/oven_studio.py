@@ -14,7 +14,7 @@ import numpy as np
 
 from scheduler.planning.batches import Batch, Batches
 from scheduler.planning.clean_outs import MICRO, CleanOuts
-from scheduler.planning.heats import Charge, Heats, Known, Phases
+from scheduler.planning.heats import Charge, Heats, Known, Phases, Power
 from scheduler.planning.layers import Layers
 from scheduler.planning.problem import FAR, Problem, state_problem
 from scheduler.planning.timetable import Placed
@@ -71,6 +71,15 @@ class OvenHeats(Heats):
         if charge not in self._known:
             self._known[charge] = self._phases_of(charge)
         return self._known[charge]
+
+    def powers(self, charges: Iterable[Charge]) -> dict[Charge, Power]:
+        """The price of a slot, spread evenly over its minute."""
+        phases = {charge: self.phases(charge) for charge in charges}
+        return {
+            charge: Power(np.full(found.safe, 60.0 * self.price), 1.0)
+            for charge, found in phases.items()
+            if found is not None
+        }
 
     def _phases_of(self, charge: Charge) -> Phases:
         assert charge.row is not None

@@ -168,7 +168,9 @@ def hint(model: cp_model.CpModel, part: Part, variables: Variables) -> None:
 def put(part: Part, answer: Answer, inserter: Inserter) -> bool:
     """Book an answer's firings in the part's timetable, then improve each in its kiln; False if they do not fit.
 
-    Real phases are never longer than the model's, so an answer fits as it is; the timetable is asked all the same.
+    Real phases are never longer than the model's, so an answer fits as it is; the timetable is asked all the same. Only
+    a hot kiln that is ready sooner may not be held for so long, and an end that comes sooner may be one that nobody
+    attends: such loads are placed again.
     """
     timetable, batches = part.timetable, part.timetable.batches
     booked = []
@@ -177,6 +179,9 @@ def put(part: Part, answer: Answer, inserter: Inserter) -> bool:
         fit = None if batch is None else batches.fit(batch, decided.kiln)
         if batch is None or fit is None:
             return False
+        is_held_too_long = decided.unload - decided.start > fit.phases.latest
+        if is_held_too_long or not timetable.is_attended(decided.kiln, fit.phases, decided.start):
+            continue
         booked.append(
             timetable.add(timetable.placed_at(batch, decided.kiln, fit, decided.load_at, decided.start, decided.unload))
         )

@@ -132,7 +132,7 @@ def test_what_a_load_costs_alone_is_the_least_of_all_kilns_and_courses_of_its_ow
             charge, layers = exact
             phases = batches.heats.phases(replace(charge, ware_kg=mass_step_below_kg(charge.ware_kg)))
             if phases is not None and phases.is_hot:
-                phases = replace(phases, latest=FAR)
+                phases = replace(phases, latest=FAR, start_late=0)
             urgent = batch.at_any_price()
             placed = (
                 None if phases is None else empty.best_place(urgent, kiln, Fit(layers, phases), free_of_stages=True)
@@ -196,4 +196,28 @@ def test_a_load_alone_that_would_end_before_anybody_comes_does_not_raise_the_bou
     found = prove(place, loads, made).plan
     assert not found.late
     assert not found.unplaced
+    assert session.bound <= found.cost_parts.total + 1e-6
+
+
+def test_a_start_that_only_the_real_mass_may_have_does_not_raise_the_bound() -> None:
+    """``A`` can be loaded at 10:20 and its kiln started at 10:50; from 11:00 nobody is there, and 12:30 is too late.
+
+    The search, which rounds the mass up, does not start hot work so near the end of a shift.
+    """
+    held = Segment(rate_k_per_hour=None, to_c=900.0, hold_minutes="0:30", hold_up_to_minutes="3:00")
+    place = studio(
+        kilns=(bench_kiln(kilowatts=2.0),),
+        profiles=(slow_profile(unload="hot", unload_below_c=None, own_segments=(held,)),),
+        shifts=tuple(
+            Shift(days=EVERY_DAY, opens=opens, closes=closes, hands=2)
+            for opens, closes in (("09:00", "11:00"), ("12:00", "20:00"))
+        ),
+        rules=Rules(horizon_days=3, grid_minutes=5, unattended_start=False),
+        prices=Prices(firing=1.0, late_hour=0.0, late_load=100.0),
+    )
+    only = load("A", mass_kg=8.25, session_minutes=30.0, ready=clock("10:20"), promised=clock("17:30"))
+    session = studio_session(place, (only,), BEGIN, WORK)
+    made = plan(place, (only,), now=BEGIN, begin=BEGIN, settings=WORK)
+    found = prove(place, (only,), made).plan
+    assert not found.late
     assert session.bound <= found.cost_parts.total + 1e-6
