@@ -117,20 +117,6 @@ class Problem:
         """The studio's kilns; a kiln's number is its place here."""
         return self.studio.kilns
 
-    def ends_ok(self, kiln: int, early: int) -> NDArray[np.bool_]:
-        """Slots in which a kiln's heating may end, and in any of so many slots before as well."""
-        allowed = self.end_ok[kiln].copy()
-        for sooner in range(1, early + 1):
-            allowed[sooner:] &= self.end_ok[kiln][:-sooner]
-        return allowed
-
-    def starts_ok(self, kiln: int, late: int) -> NDArray[np.bool_]:
-        """Slots in which a kiln's heating may begin, and in any of so many slots after as well."""
-        allowed = self.start_ok[kiln].copy()
-        for later in range(1, late + 1):
-            allowed[:-later] &= self.start_ok[kiln][later:]
-        return allowed
-
     def at_any_time(self) -> Problem:
         """The problem with kilns that may start, heat and end at any hour."""
         always = np.ones(self.slots, dtype=np.bool_)

@@ -75,8 +75,7 @@ class Timetable:
         self._next = 0
         self.log: list[tuple[bool, int, Placed]] = []
         self.firing_price = problem.studio.prices.firing
-        self._ends: dict[tuple[int, int], NDArray[np.bool_]] = {}
-        self._starts: dict[tuple[int, int], NDArray[np.bool_]] = {}
+        self._narrowed: dict[tuple[int, int], NDArray[np.bool_]] = {}
 
     @property
     def moved_price(self) -> float:
@@ -353,21 +352,26 @@ class Timetable:
 
     def ends_ok(self, kiln: int, phases: Phases) -> NDArray[np.bool_]:
         """Slots in which the heating of a firing may end, by its real mass too while the search rounds that up."""
-        early = 0 if self.batches.exact else phases.end_early
-        if not early:
-            return self.problem.end_ok[kiln]
-        if (kiln, early) not in self._ends:
-            self._ends[kiln, early] = self.problem.ends_ok(kiln, early)
-        return self._ends[kiln, early]
+        return self._with_all(self.problem.end_ok[kiln], kiln, -phases.end_early)
 
     def starts_ok(self, kiln: int, phases: Phases) -> NDArray[np.bool_]:
         """Slots in which the heating of a firing may begin, likewise."""
-        late = 0 if self.batches.exact else phases.start_late
-        if not late:
-            return self.problem.start_ok[kiln]
-        if (kiln, late) not in self._starts:
-            self._starts[kiln, late] = self.problem.starts_ok(kiln, late)
-        return self._starts[kiln, late]
+        return self._with_all(self.problem.start_ok[kiln], kiln, phases.start_late)
+
+    def _with_all(self, allowed: NDArray[np.bool_], kiln: int, on: int) -> NDArray[np.bool_]:
+        """The allowed slots of a kiln from which all are allowed up to so many on, or back below nought."""
+        if self.batches.exact or not on:
+            return allowed
+        key = kiln, on
+        if key not in self._narrowed:
+            narrowed = allowed.copy()
+            for by in range(1, abs(on) + 1):
+                if on > 0:
+                    narrowed[:-by] &= allowed[by:]
+                else:
+                    narrowed[by:] &= allowed[:-by]
+            self._narrowed[key] = narrowed
+        return self._narrowed[key]
 
     def is_attended(self, kiln: int, phases: Phases, start: int) -> bool:
         """Whether somebody is there when heating begins, and when that of cool work ends, where somebody has to be."""
