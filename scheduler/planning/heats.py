@@ -209,8 +209,8 @@ class Heats:
             phases = self._phases[charge] = found[charge]
             sooner = found[lighter[charge]] if charge in lighter else None
             if phases is not None and sooner is not None:
-                phases.end_early = phases.end_slot - sooner.end_slot
-                phases.start_late = phases.latest - sooner.latest
+                phases.end_early = max(0, phases.end_slot - sooner.end_slot)
+                phases.start_late = max(0, phases.latest - sooner.latest)
 
     def forget_costs(self) -> None:
         """Give up what energy costs by start, most of what is kept of a firing, until it is asked for again."""
