@@ -12,7 +12,7 @@ import numpy as np
 
 from scheduler.planning.batches import Batches
 from scheduler.planning.heats import Heats
-from scheduler.planning.problem import FAR, Problem, state_problem
+from scheduler.planning.problem import Problem, state_problem
 from scheduler.planning.promise import book
 from scheduler.planning.timetable import Placed, Timetable, out_minutes
 from shared.clock import Minute
@@ -113,11 +113,6 @@ def all_hands(problem: Problem) -> Problem:
     return replace(problem, people=np.full_like(problem.people, MANY))
 
 
-def more_current(problem: Problem) -> Problem:
-    """No limit on any circuit."""
-    return replace(problem, line_limit=np.full_like(problem.line_limit, FAR))
-
-
 def unattended(studio: Studio, loads: tuple[Load, ...], load: Load) -> Setting:
     """Every kiln may start, heat and end with nobody there."""
     kilns = tuple(k.model_copy(update={"unattended": True, "attend_end": False}) for k in studio.kilns)
@@ -159,7 +154,7 @@ def without_outages(studio: Studio, loads: tuple[Load, ...], load: Load) -> Sett
 
 def free_of_all(problem: Problem) -> Problem:
     """No rule of people, circuits, hours and outages."""
-    eased = more_current(all_hands(problem)).at_any_time()
+    eased = all_hands(problem).with_any_current().at_any_time()
     return replace(eased, blocked=tuple(() for _ in problem.kilns))
 
 
@@ -167,7 +162,7 @@ EASES: tuple[Ease, ...] = (
     Ease("hands", problem=more_hands),
     Ease("skills", problem=more_skills),
     Ease("hands", problem=all_hands),
-    Ease("circuit_amps", problem=more_current),
+    Ease("circuit_amps", problem=Problem.with_any_current),
     Ease("attendance", setting=unattended),
     Ease("quiet", setting=without_quiet),
     Ease("outages", setting=without_outages),

@@ -197,7 +197,8 @@ class Heats:
     def prepare(self, charges: Iterable[Charge]) -> None:
         """Compute many charges in one call of the thermal model."""
         wanted = [charge for charge in dict.fromkeys(charges) if charge not in self._phases]
-        lighter = {charge: self._lighter(charge) for charge in wanted if self._is_watched(charge)}
+        # What is rounded up to a step of the ladder is more than the step below.
+        lighter = {c: replace(c, ware_kg=_step_under_kg(c.ware_kg)) for c in wanted if self._is_watched(c)}
         asked = list(dict.fromkeys((*wanted, *lighter.values())))
         requests = [self._requests(charge) for charge in asked]
         courses = iter(simulate([each for two in requests for each in two]))
@@ -258,10 +259,6 @@ class Heats:
         rules, kiln = self.problem.studio.rules, self.problem.kilns[charge.kiln]
         is_watched = not rules.unattended_start if is_hot else kiln.attend_end
         return is_watched and mass_step_kg(charge.ware_kg) == charge.ware_kg
-
-    def _lighter(self, charge: Charge) -> Charge:
-        """The charge with the step of the ladder below its own: what is rounded up to its own is more than that."""
-        return replace(charge, ware_kg=_step_under_kg(charge.ware_kg))
 
     def _requests(self, charge: Charge, spare_minutes: float = 0.0) -> list[FiringRequest]:
         """The firing of a charge, and for hot work another with its longest hold, and so much more."""

@@ -123,6 +123,10 @@ class Problem:
         kilns = tuple(always for _ in self.kilns)
         return replace(self, heat_ok=dict.fromkeys(self.heat_ok, always), start_ok=kilns, end_ok=kilns)
 
+    def with_any_current(self) -> Problem:
+        """The problem with no limit on any circuit."""
+        return replace(self, line_limit=np.full_like(self.line_limit, FAR))
+
     def of_loads(self, numbers: Sequence[int]) -> Problem:
         """The problem with some of its loads, numbered anew in their order."""
         number_of = {load: number for number, load in enumerate(numbers)}

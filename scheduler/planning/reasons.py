@@ -289,10 +289,6 @@ def _all_hours(problem: Problem, least: int) -> Problem:
     return replace(problem, people=people.astype(np.int32))
 
 
-def _more_current(problem: Problem) -> Problem:
-    return replace(problem, line_limit=np.full_like(problem.line_limit, FAR))
-
-
 def _changes(problem: Problem, batch: Batch) -> list[Change]:
     """Single changes that are tried for a batch, the mildest first: of hands so many as its session may lack."""
     people = problem.studio.profile_by_id[batch.profile].unload_people
@@ -307,7 +303,7 @@ def _changes(problem: Problem, batch: Batch) -> list[Change]:
     other_hours = say("reason.somebody_there_other") if people == 1 else say("reason.people_other_hours", number=people)
     return [
         *more_hands,
-        Change("circuit_amps", say("reason.more_current_on"), _more_current),
+        Change("circuit_amps", say("reason.more_current_on"), Problem.with_any_current),
         Change("quiet", say("reason.no_quiet_time"), Problem.at_any_time),
         Change("hands", other_hours, partial(_all_hours, least=people)),
     ]

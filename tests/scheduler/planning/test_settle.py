@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from scheduler.planning.batches import Batch, Fit
 from scheduler.planning.settle import settle
 from scheduler.planning.timetable import Placed, Timetable, out_minutes
 from shared.profiles import Segment
@@ -32,6 +33,14 @@ def at(timetable: Timetable, load: int, start: int, kiln: int) -> Placed:
     placed = timetable.best_place(batch, kiln, fit, not_before=start)
     assert placed is not None
     return placed
+
+
+def fit_of(timetable: Timetable, batch: Batch, exact: bool, **phases: int) -> Fit:
+    """How a batch fits the one kiln, from now on by its real mass or the ladder's; some of its phases changed."""
+    timetable.batches.exact = exact
+    fit = timetable.batches.fit(batch, 0)
+    assert fit is not None
+    return replace(fit, phases=replace(fit.phases, **phases))
 
 
 @pytest.mark.parametrize("held", [True, False])
@@ -62,23 +71,18 @@ def test_an_attended_end_is_attended_with_the_real_mass_as_well(mass_kg: float) 
     kiln = bench_kiln(attend_end=True, kilowatts=2.0)
     place = studio(kilns=(kiln,), profiles=(profile,), shifts=(DAYTIME,), rules=Rules(horizon_days=4, grid_minutes=5))
     timetable = timetable_of(place, (load("L", mass_kg=mass_kg),))
-    batches = timetable.batches
-    batch = batches.make("warm", (0,))
+    batch = timetable.batches.make("warm", (0,))
     assert batch is not None
 
-    def starts(exact: bool, early: bool = True) -> set[int]:
-        batches.exact = exact
-        fit = batches.fit(batch, 0)
-        assert fit is not None
-        if not early:
-            fit = replace(fit, phases=replace(fit.phases, end_early=0))
+    def starts(exact: bool, **phases: int) -> set[int]:
+        fit = fit_of(timetable, batch, exact, **phases)
         slots = range(timetable.problem.slots)
         return {s for s in slots if timetable.best_place(batch, 0, fit, only_start=s) is not None}
 
     searched, real = starts(exact=False), starts(exact=True)
     assert searched
     assert searched <= real
-    assert not starts(exact=False, early=False) <= real
+    assert not starts(exact=False, end_early=0) <= real
 
 
 @pytest.mark.parametrize("hold_up_to", [None, "2:00"])
@@ -99,20 +103,15 @@ def test_a_session_that_the_search_holds_can_be_held_with_the_real_mass_as_well(
         rules=Rules(horizon_days=4, grid_minutes=5, unattended_start=False),
     )
     timetable = timetable_of(place, (load("L", mass_kg=mass_kg, session_minutes=30.0),))
-    batches = timetable.batches
-    batch = batches.make("warm", (0,))
+    batch = timetable.batches.make("warm", (0,))
     assert batch is not None
 
-    def sessions(exact: bool, late: bool = True) -> set[int]:
-        batches.exact = exact
-        fit = batches.fit(batch, 0)
-        assert fit is not None
-        if not late:
-            fit = replace(fit, phases=replace(fit.phases, start_late=0))
+    def sessions(exact: bool, **phases: int) -> set[int]:
+        fit = fit_of(timetable, batch, exact, **phases)
         slots = range(timetable.problem.slots)
         return {s for s in slots if timetable.best_place(replace(batch, session_slot=s), 0, fit) is not None}
 
     searched, real = sessions(exact=False), sessions(exact=True)
     assert searched
     assert searched <= real
-    assert not sessions(exact=False, late=False) <= real
+    assert not sessions(exact=False, start_late=0) <= real
